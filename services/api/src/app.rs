@@ -1,0 +1,133 @@
+//! The HTTP application and the server that runs it.
+
+use std::{future::Future, net::TcpListener};
+
+use actix_web::{
+    App, Error, HttpServer,
+    body::MessageBody,
+    dev::{ServiceFactory, ServiceRequest, ServiceResponse},
+    middleware::from_fn,
+    web,
+};
+use tracing_actix_web::TracingLogger;
+use utoipa_actix_web::AppExt;
+
+use crate::{edge, routes};
+
+/// Seconds that requests under way have when the server stops.
+const LAST_REQUESTS_S: u64 = 30;
+
+/// Every route, and an answer for everything else.
+pub fn configure(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
+    config.configure(routes::configure).default_service(web::to(edge::unknown));
+}
+
+/// The whole HTTP application, for the server and for tests without a socket.
+pub fn service(
+    app: app::App,
+) -> App<
+    impl ServiceFactory<
+        ServiceRequest,
+        Config = (),
+        Response = ServiceResponse<impl MessageBody>,
+        Error = Error,
+        InitError = (),
+    >,
+> {
+    bare().app_data(web::Data::new(app))
+}
+
+fn bare() -> App<
+    impl ServiceFactory<
+        ServiceRequest,
+        Config = (),
+        Response = ServiceResponse<impl MessageBody>,
+        Error = Error,
+        InitError = (),
+    >,
+> {
+    App::new()
+        .into_utoipa_app()
+        .configure(configure)
+        .into_app()
+        .wrap(from_fn(edge::finish))
+        .wrap(TracingLogger::<edge::RequestSpan>::new())
+}
+
+/// Serves on `listener` until `shutdown` is done, then lets the requests under way finish.
+pub async fn serve(
+    app: app::App,
+    listener: TcpListener,
+    workers: usize,
+    shutdown: impl Future<Output = ()>,
+) -> std::io::Result<()> {
+    let server = HttpServer::new(move || service(app.clone()))
+        .workers(workers)
+        .disable_signals()
+        .shutdown_timeout(LAST_REQUESTS_S)
+        .listen(listener)?
+        .run();
+    let handle = server.handle();
+    let mut server = std::pin::pin!(server);
+    tokio::select! {
+        ended = &mut server => return ended,
+        () = shutdown => tracing::info!("stopping: no new requests, {LAST_REQUESTS_S} s for the rest"),
+    }
+    let ((), ended) = tokio::join!(handle.stop(true), server);
+    ended
+}
+
+#[cfg(test)]
+mod tests {
+    use actix_web::{
+        http::{Method, StatusCode},
+        test::{TestRequest, call_service, init_service, read_body},
+    };
+    use serde_json::Value;
+
+    use super::*;
+
+    async fn check(method: Method, path: &str, status: u16) -> (ServiceResponse<()>, Value) {
+        let service = init_service(bare()).await;
+        let request = TestRequest::with_uri(path).method(method).to_request();
+        let answer = call_service(&service, request).await;
+        assert_eq!(answer.status(), StatusCode::from_u16(status).unwrap());
+        let (request, answer) = answer.into_parts();
+        let (head, body) = answer.into_parts();
+        let body = actix_web::body::to_bytes(body).await.unwrap_or_default();
+        let body = serde_json::from_slice(&body).unwrap_or_default();
+        (ServiceResponse::new(request, head.set_body(())), body)
+    }
+
+    #[actix_web::test]
+    async fn a_living_server_says_so() {
+        let service = init_service(bare()).await;
+        let answer = call_service(&service, TestRequest::with_uri("/livez").to_request()).await;
+        assert_eq!(answer.headers().get("x-content-type-options").unwrap(), "nosniff");
+        assert_eq!(read_body(answer).await, "ok");
+        check(Method::HEAD, "/livez", 200).await;
+    }
+
+    #[actix_web::test]
+    async fn an_unknown_path_is_a_problem() {
+        let (answer, body) = check(Method::GET, "/v1/nothing", 404).await;
+        assert_eq!(answer.headers().get("content-type").unwrap(), "application/problem+json");
+        assert_eq!(answer.headers().get("cache-control").unwrap(), "no-store");
+        assert_eq!(body["code"], "NOT_FOUND");
+        assert_eq!(body["instance"], "/v1/nothing");
+        assert_eq!(answer.headers().get("x-request-id").unwrap(), body["request_id"].as_str().unwrap());
+    }
+
+    #[actix_web::test]
+    async fn a_wrong_method_hears_of_the_right_ones() {
+        let (answer, body) = check(Method::DELETE, "/v1/projects/P/sections/S1", 405).await;
+        assert_eq!(answer.headers().get("allow").unwrap(), "GET, HEAD, PUT");
+        assert_eq!(body["code"], "METHOD_NOT_ALLOWED");
+    }
+
+    #[actix_web::test]
+    async fn a_body_of_another_kind_is_refused() {
+        let (_, body) = check(Method::POST, "/v1/sessions", 500).await;
+        assert_eq!(body["code"], "INTERNAL", "without an application nothing can be answered");
+    }
+}

@@ -1,0 +1,193 @@
+//! Who asks, and whether they may.
+
+use std::{future::Future, marker::PhantomData};
+
+use actix_web::{FromRequest, HttpMessage, HttpRequest, dev::Payload, http::header, web::Data};
+use app::{Actor, App, projects::ProjectEntry};
+use domain::access::Permission;
+use futures_util::future::{FutureExt, LocalBoxFuture, Shared};
+
+use crate::Problem;
+
+/// A permission as a type, so that it can stand in a signature.
+pub trait PermissionMarker: 'static {
+    /// The permission.
+    const PERMISSION: Permission;
+}
+
+macro_rules! markers {
+    ($($name:ident),* $(,)?) => {
+        /// Every permission as a type: `Permit<can::RecordFacts>`.
+        pub mod can {
+            $(
+                #[doc = concat!("[`Permission::", stringify!($name), "`](super::Permission).")]
+                #[derive(Debug)]
+                pub struct $name;
+
+                impl super::PermissionMarker for $name {
+                    const PERMISSION: super::Permission = super::Permission::$name;
+                }
+            )*
+
+            /// All of them.
+            #[cfg(test)]
+            pub const ALL: &[super::Permission] = &[$(super::Permission::$name),*];
+        }
+    };
+}
+
+markers! {
+    ReadProject,
+    RecordFacts,
+    SupersedeFacts,
+    ReleaseForBackfill,
+    ManageNonconformances,
+    ImportRegisters,
+    RunJobs,
+    ManageLine,
+    ManageMaterials,
+    ManageQuality,
+    ManageMembers,
+}
+
+/// Proof that somebody is signed in, is a member of the project in the path, and may do `P` there.
+#[derive(Debug)]
+pub struct Permit<P> {
+    /// Who.
+    pub actor: Actor,
+    /// Where, and as what.
+    pub project: ProjectEntry,
+    marker: PhantomData<P>,
+}
+
+impl<P: PermissionMarker> FromRequest for Permit<P> {
+    type Error = Problem;
+    type Future = LocalBoxFuture<'static, Result<Self, Problem>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let asked = request.clone();
+        let entered = admission(request, async move {
+            let app = app_of(&asked)?;
+            let actor = authenticate(&asked, &app).await?;
+            let project = asked.match_info().get("project").unwrap_or_default();
+            let project = app::projects::enter(&app, &actor, project, P::PERMISSION).await?;
+            tracing::Span::current().record("project.id", tracing::field::display(project.id));
+            Ok(Admitted { actor, project: Some(project) })
+        });
+        async move {
+            let Admitted { actor, project } = entered.await?;
+            let project = project.ok_or_else(|| Problem::internal("admitted without a project"))?;
+            Ok(Self { actor, project, marker: PhantomData })
+        }
+        .boxed_local()
+    }
+}
+
+/// Proof that somebody is signed in.
+#[derive(Debug)]
+pub struct SignedIn {
+    /// Who.
+    pub actor: Actor,
+}
+
+impl FromRequest for SignedIn {
+    type Error = Problem;
+    type Future = LocalBoxFuture<'static, Result<Self, Problem>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let asked = request.clone();
+        let admitted = admission(request, async move {
+            let app = app_of(&asked)?;
+            let actor = authenticate(&asked, &app).await?;
+            Ok(Admitted { actor, project: None })
+        });
+        async move { admitted.await.map(|it| Self { actor: it.actor }) }.boxed_local()
+    }
+}
+
+/// Does `work` once whoever asks is admitted; the extractors of a signature run side by side, and
+/// without this a stranger would hear about the body before being told to sign in.
+pub(super) fn once_admitted<T: 'static>(
+    request: &HttpRequest,
+    work: impl Future<Output = Result<T, Problem>> + 'static,
+) -> LocalBoxFuture<'static, Result<T, Problem>> {
+    let admission = request.extensions().get::<Admission>().cloned();
+    async move {
+        if let Some(admission) = admission {
+            admission.await?;
+        }
+        work.await
+    }
+    .boxed_local()
+}
+
+type Admission = Shared<LocalBoxFuture<'static, Result<Admitted, Problem>>>;
+
+#[derive(Clone)]
+struct Admitted {
+    actor: Actor,
+    project: Option<ProjectEntry>,
+}
+
+fn admission(
+    request: &HttpRequest,
+    work: impl Future<Output = Result<Admitted, Problem>> + 'static,
+) -> Admission {
+    let admission = work.boxed_local().shared();
+    request.extensions_mut().insert(admission.clone());
+    admission
+}
+
+fn app_of(request: &HttpRequest) -> Result<Data<App>, Problem> {
+    let app = request.app_data::<Data<App>>().cloned();
+    app.ok_or_else(|| Problem::internal("the application is not in the app data"))
+}
+
+async fn authenticate(request: &HttpRequest, app: &App) -> Result<Actor, Problem> {
+    let actor = app::accounts::authenticate(app, bearer(request)?).await?;
+    tracing::Span::current().record("user.id", tracing::field::display(actor.user));
+    Ok(actor)
+}
+
+fn bearer(request: &HttpRequest) -> Result<&str, Problem> {
+    let sent = request.headers().get(header::AUTHORIZATION);
+    let sent = sent.and_then(|value| value.to_str().ok()).and_then(|text| text.split_once(' '));
+    match sent {
+        Some((scheme, token)) if scheme.eq_ignore_ascii_case("bearer") => Ok(token.trim()),
+        _ => {
+            let detail = "send `Authorization: Bearer` with the access token of a session";
+            Err(Problem::unauthenticated("SIGN_IN_REQUIRED", detail))
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use actix_web::test::TestRequest;
+
+    use super::*;
+
+    #[test]
+    fn every_permission_has_its_type() {
+        assert_eq!(can::ALL, Permission::ALL);
+    }
+
+    #[test]
+    fn the_token_follows_the_scheme() {
+        let with = |value: &str| {
+            TestRequest::default().insert_header(("authorization", value)).to_http_request()
+        };
+        assert_eq!(bearer(&with("Bearer abc")).unwrap(), "abc");
+        assert_eq!(bearer(&with("bearer abc")).unwrap(), "abc");
+        assert_eq!(bearer(&with("Basic abc")).unwrap_err().code(), "SIGN_IN_REQUIRED");
+        assert!(bearer(&TestRequest::default().to_http_request()).is_err());
+    }
+
+    #[actix_web::test]
+    async fn a_stranger_hears_nothing_of_the_rest() {
+        let request = TestRequest::default().to_http_request();
+        drop(admission(&request, async { Err(Problem::unauthenticated("WHO", "who are you")) }));
+        let rest = once_admitted::<()>(&request, async { Err(Problem::bad_request("BAD", "")) });
+        assert_eq!(rest.await.unwrap_err().code(), "WHO");
+    }
+}

@@ -1,0 +1,18 @@
+//! The HTTP edge: what is asked is read and checked here, what is answered is shaped here, and
+//! nothing is decided here.
+//!
+//! To add an operation: one file under `routes/` with its request, its response and its handler,
+//! and one line in the `configure` of its folder. The permission stands in the handler's
+//! signature ([`extract::Permit`]); errors leave through [`Problem`].
+
+mod app;
+mod edge;
+pub mod extract;
+mod openapi;
+mod problem;
+pub mod reply;
+mod routes;
+
+pub use app::{configure, serve, service};
+pub use openapi::{openapi, openapi_json};
+pub use problem::Problem;

@@ -1,0 +1,113 @@
+//! The published description of the API, made from the handlers themselves.
+
+use std::sync::OnceLock;
+
+use actix_web::{App, web::Bytes};
+use utoipa::{
+    Modify, OpenApi,
+    openapi::{
+        ContentBuilder, OpenApi as Document, Ref, RefOr, ResponseBuilder,
+        path::{Operation, PathItem},
+        security::{HttpAuthScheme, HttpBuilder, SecurityScheme},
+    },
+};
+use utoipa_actix_web::AppExt;
+
+use crate::{
+    problem::{MEDIA_TYPE, Problem},
+    routes,
+};
+
+/// What stands above the operations.
+#[derive(OpenApi)]
+#[openapi(
+    info(
+        title = "Jointward",
+        version = "1",
+        description = "Coating, testing and burying the field joints of a pipeline.\n\n\
+            Units are in the names, times are RFC 3339, errors are `application/problem+json`.",
+        license(name = "MIT OR Apache-2.0", identifier = "MIT OR Apache-2.0"),
+    ),
+    components(schemas(Problem)),
+    modifiers(&Bearer),
+)]
+pub struct Frame;
+
+/// The description of every operation.
+pub fn openapi() -> Document {
+    let app = App::new().into_utoipa_app().openapi(Frame::openapi());
+    let (_, mut document) = app.configure(routes::configure).split_for_parts();
+    for operation in document.paths.paths.values_mut().flat_map(operations) {
+        let problem = ContentBuilder::new().schema(Some(Ref::from_schema_name("Problem"))).build();
+        let answer = ResponseBuilder::new()
+            .description("A problem.")
+            .content(MEDIA_TYPE, problem)
+            .build();
+        operation.responses.responses.insert("default".to_owned(), RefOr::T(answer));
+    }
+    document
+}
+
+/// The same as text, as it is committed.
+pub fn openapi_json() -> String {
+    openapi().to_pretty_json().unwrap_or_default() + "\n"
+}
+
+/// The same as it is served.
+pub fn served() -> Bytes {
+    static SERVED: OnceLock<Bytes> = OnceLock::new();
+    SERVED.get_or_init(|| Bytes::from(openapi().to_json().unwrap_or_default())).clone()
+}
+
+fn operations(path: &mut PathItem) -> impl Iterator<Item = &mut Operation> {
+    [&mut path.get, &mut path.post, &mut path.put, &mut path.patch, &mut path.delete]
+        .into_iter()
+        .filter_map(Option::as_mut)
+}
+
+struct Bearer;
+
+impl Modify for Bearer {
+    fn modify(&self, document: &mut Document) {
+        let scheme = HttpBuilder::new()
+            .scheme(HttpAuthScheme::Bearer)
+            .description(Some("The access token of a session."))
+            .build();
+        let components = document.components.get_or_insert_with(Default::default);
+        components.add_security_scheme("bearer", SecurityScheme::Http(scheme));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_operation_has_an_id_and_describes_its_problems() {
+        let mut document = openapi();
+        let mut ids = Vec::new();
+        for (path, item) in &mut document.paths.paths {
+            for operation in operations(item) {
+                let id = operation.operation_id.clone().unwrap_or_default();
+                assert!(!id.is_empty(), "{path}");
+                assert!(operation.responses.responses.contains_key("default"), "{id}");
+                assert!(operation.summary.is_some(), "{id} has no summary");
+                ids.push(id);
+            }
+        }
+        let all = ids.len();
+        ids.sort_unstable();
+        ids.dedup();
+        assert_eq!(all, ids.len(), "two operations share an id");
+    }
+
+    #[test]
+    fn every_reference_leads_somewhere() {
+        let text = openapi_json();
+        let document: serde_json::Value = serde_json::from_str(&text).unwrap();
+        for named in text.split("\"#/components/schemas/").skip(1) {
+            let name = named.split('"').next().unwrap();
+            assert!(!document["components"]["schemas"][name].is_null(), "{name} is missing");
+        }
+    }
+}

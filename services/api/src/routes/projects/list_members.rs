@@ -1,0 +1,28 @@
+use actix_web::{
+    get,
+    web::{Data, Json},
+};
+use app::App;
+
+use super::views::MemberView;
+use crate::{
+    Problem,
+    extract::{Permit, ProjectPath, can},
+    reply::Page,
+};
+
+/// List the members of a project.
+#[utoipa::path(
+    tag = "projects",
+    params(ProjectPath),
+    responses((status = 200, body = Page<MemberView>)),
+    security(("bearer" = [])),
+)]
+#[get("/v1/projects/{project}/members")]
+pub async fn list_members(
+    app: Data<App>,
+    permit: Permit<can::ReadProject>,
+) -> Result<Json<Page<MemberView>>, Problem> {
+    let members = app::projects::members(&app, &permit.project).await?;
+    Ok(Json(Page::whole(members).map(MemberView::from)))
+}

@@ -1,0 +1,11 @@
+//! Materials and what there is of them.
+
+use utoipa_actix_web::service_config::ServiceConfig;
+
+mod lots;
+mod materials;
+
+pub(super) fn configure(config: &mut ServiceConfig) {
+    materials::configure(config);
+    lots::configure(config);
+}

@@ -1,0 +1,62 @@
+//! What can be asked of a project.
+
+/// One thing that somebody may or may not do in a project.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Permission {
+    /// Read joints, facts, releases, set-up, jobs, warnings.
+    ReadProject,
+    /// Record facts on joints.
+    RecordFacts,
+    /// Record a fact that supersedes another.
+    SupersedeFacts,
+    /// Sign and give backfill releases.
+    ReleaseForBackfill,
+    /// Open and close nonconformances.
+    ManageNonconformances,
+    /// Upload registers.
+    ImportRegisters,
+    /// Ask for a run of a job.
+    RunJobs,
+    /// Change sections, line pipe, spreads, crews, coating systems.
+    ManageLine,
+    /// Change materials and lots.
+    ManageMaterials,
+    /// Change the inspection plan, people, qualifications, detectors.
+    ManageQuality,
+    /// Change members and their roles.
+    ManageMembers,
+}
+
+impl Permission {
+    /// Every permission, in the order the table prints them.
+    pub const ALL: [Self; 11] = [
+        Self::ReadProject,
+        Self::RecordFacts,
+        Self::SupersedeFacts,
+        Self::ReleaseForBackfill,
+        Self::ManageNonconformances,
+        Self::ImportRegisters,
+        Self::RunJobs,
+        Self::ManageLine,
+        Self::ManageMaterials,
+        Self::ManageQuality,
+        Self::ManageMembers,
+    ];
+
+    /// The name in the printed table and in problems.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::ReadProject => "read_project",
+            Self::RecordFacts => "record_facts",
+            Self::SupersedeFacts => "supersede_facts",
+            Self::ReleaseForBackfill => "release_for_backfill",
+            Self::ManageNonconformances => "manage_nonconformances",
+            Self::ImportRegisters => "import_registers",
+            Self::RunJobs => "run_jobs",
+            Self::ManageLine => "manage_line",
+            Self::ManageMaterials => "manage_materials",
+            Self::ManageQuality => "manage_quality",
+            Self::ManageMembers => "manage_members",
+        }
+    }
+}

@@ -1,0 +1,178 @@
+//! The gates of the backfill release. Each is open, or shut with every reason at once.
+
+mod conditions;
+mod layers;
+mod measurements;
+mod people;
+mod test;
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+pub(in crate::joints) use test::fresh_until;
+pub use test::required_voltage;
+
+use super::{
+    JointState, RegisterEntry,
+    assess::Outside,
+    state::{DamageFrom, Mark, Weld},
+};
+use crate::{
+    ids::EventId,
+    setup::{Assignment, ProjectSetup},
+};
+
+/// The gates, in the order they are told.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum GateKind {
+    /// The weld is accepted and not rejected since.
+    Weld,
+    /// Every layer of the assigned system, in order.
+    Layers,
+    /// A valid passed holiday test after everything that coated or disturbed the joint.
+    HolidayTest,
+    /// No open damage.
+    Damage,
+    /// No nonconformance open at blocking severity.
+    Nonconformances,
+    /// Lots known, in date and not quarantined when used.
+    Materials,
+    /// Qualified people.
+    People,
+    /// Conditions read and within the limits.
+    Conditions,
+    /// Overlap as specified.
+    Overlap,
+    /// Thickness as specified.
+    Thickness,
+    /// Peel tests passed.
+    PeelTests,
+    /// The passed test is young enough.
+    Freshness,
+}
+
+impl GateKind {
+    /// Whether a concession can open it. The holiday test never.
+    pub const fn waivable(self) -> bool {
+        !matches!(
+            self,
+            Self::Weld | Self::Layers | Self::HolidayTest | Self::Damage | Self::Freshness
+        )
+    }
+
+    /// The gates whose shutting contradicts a release that was given: they say what lies there.
+    pub const fn is_about_the_joint(self) -> bool {
+        matches!(self, Self::Weld | Self::Layers | Self::HolidayTest | Self::Damage)
+    }
+}
+
+/// Why a gate is shut.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct Reason {
+    /// Stable code.
+    pub code: String,
+    /// The plain reason, with numbers.
+    pub detail: String,
+    /// The facts looked at.
+    pub evidence: Vec<EventId>,
+}
+
+/// One gate: open when it has no reason.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct Gate {
+    /// Which.
+    pub gate: GateKind,
+    /// Whether it is open.
+    pub open: bool,
+    /// Whether a concession can open it.
+    pub waivable: bool,
+    /// Every reason it is shut for.
+    pub reasons: Vec<Reason>,
+}
+
+/// Collects the reasons of one gate.
+#[derive(Debug, Default)]
+struct Reasons(Vec<Reason>);
+
+impl Reasons {
+    fn shut(&mut self, code: &str, detail: impl Into<String>, evidence: &[Mark]) {
+        self.0.push(Reason {
+            code: code.to_owned(),
+            detail: detail.into(),
+            evidence: evidence.iter().map(|mark| mark.event).collect(),
+        });
+    }
+
+    fn into_gate(self, gate: GateKind) -> Gate {
+        Gate { gate, open: self.0.is_empty(), waivable: gate.waivable(), reasons: self.0 }
+    }
+}
+
+/// What every gate looks at.
+struct View<'a> {
+    state: &'a JointState,
+    entry: &'a RegisterEntry,
+    setup: &'a ProjectSetup,
+    assigned: Option<Assignment<'a>>,
+}
+
+/// Every gate of a joint at `now`.
+pub fn all(
+    state: &JointState,
+    entry: &RegisterEntry,
+    setup: &ProjectSetup,
+    outside: &Outside,
+    now: DateTime<Utc>,
+) -> Vec<Gate> {
+    let view = View { state, entry, setup, assigned: setup.assignment(entry) };
+    vec![
+        weld(state).into_gate(GateKind::Weld),
+        layers::layers(&view).into_gate(GateKind::Layers),
+        test::holiday_test(&view).into_gate(GateKind::HolidayTest),
+        damage(state).into_gate(GateKind::Damage),
+        nonconformances(outside).into_gate(GateKind::Nonconformances),
+        layers::materials(&view).into_gate(GateKind::Materials),
+        people::people(&view).into_gate(GateKind::People),
+        conditions::conditions(&view).into_gate(GateKind::Conditions),
+        measurements::overlap(&view).into_gate(GateKind::Overlap),
+        measurements::thickness(&view).into_gate(GateKind::Thickness),
+        measurements::peel_tests(&view).into_gate(GateKind::PeelTests),
+        test::freshness(&view, now).into_gate(GateKind::Freshness),
+    ]
+}
+
+fn weld(state: &JointState) -> Reasons {
+    let mut reasons = Reasons::default();
+    match state.weld {
+        Weld::Accepted(_) => {}
+        Weld::AwaitsAcceptance => reasons.shut("WELD_NOT_ACCEPTED", "the weld is not accepted", &[]),
+        Weld::Rejected(mark) => reasons.shut("WELD_REJECTED", "the weld is rejected", &[mark]),
+        Weld::CutOut(mark) => reasons.shut("CUT_OUT", "the weld was cut out", &[mark]),
+    }
+    reasons
+}
+
+fn damage(state: &JointState) -> Reasons {
+    let mut reasons = Reasons::default();
+    for damage in &state.damages {
+        let (code, detail) = match damage.from {
+            DamageFrom::Found => ("DAMAGE_OPEN", "a damage is not repaired"),
+            DamageFrom::Holidays => ("HOLIDAYS_OPEN", "the holidays of a failed test are not repaired"),
+            DamageFrom::PeelStrip => ("PEEL_STRIP_OPEN", "the strip of a peel test is not repaired"),
+        };
+        reasons.shut(code, detail, &[damage.mark]);
+    }
+    reasons
+}
+
+fn nonconformances(outside: &Outside) -> Reasons {
+    let mut reasons = Reasons::default();
+    for open in outside.nonconformances.iter().filter(|it| it.severity >= outside.blocking_from) {
+        let severity = open.severity.name();
+        let detail = format!("nonconformance {} ({severity}) is open: {}", open.number, open.nature);
+        reasons.shut("NONCONFORMANCE_OPEN", detail, &[]);
+    }
+    reasons
+}

@@ -1,0 +1,213 @@
+//! What the crew does next, and until when.
+
+use chrono::{DateTime, TimeDelta, Utc};
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use super::{
+    Gate, GateKind, JointState, RegisterEntry, Stage,
+    gates,
+    state::{Ground, LayerRole, Weld},
+};
+use crate::setup::{Assignment, Layer, ProjectSetup};
+
+/// What to do.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Action {
+    /// Have the weld examined and accepted.
+    AcceptWeld,
+    /// Repair the rejected weld, or cut it out.
+    RepairWeld,
+    /// Clean the steel.
+    PrepareSurface,
+    /// Put the next layer on.
+    ApplyLayer,
+    /// Repair the damage.
+    RepairDamage,
+    /// Spark-test the coating.
+    HolidayTest,
+    /// Ask for the backfill release.
+    Release,
+    /// Lower the pipe.
+    Lower,
+    /// Cover it.
+    Backfill,
+    /// Dig it up: it lies under the soil without a release in force.
+    Excavate,
+}
+
+/// One step.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct NextStep {
+    /// What to do.
+    pub action: Action,
+    /// The layer, where one is to be put on.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub layer: Option<LayerRole>,
+    /// Code of the material.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub material: Option<String>,
+    /// Not before.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub not_before: Option<DateTime<Utc>>,
+    /// At the latest.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub due_by: Option<DateTime<Utc>>,
+    /// Least voltage of the test, kV.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub required_voltage_kv: Option<f64>,
+    /// The step in words.
+    pub text: String,
+    /// What can hurt somebody; the site's procedure and local codes decide.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub cautions: Vec<String>,
+}
+
+impl NextStep {
+    fn new(action: Action, text: impl Into<String>) -> Self {
+        Self {
+            action,
+            layer: None,
+            material: None,
+            not_before: None,
+            due_by: None,
+            required_voltage_kv: None,
+            text: text.into(),
+            cautions: cautions(action),
+        }
+    }
+}
+
+fn cautions(action: Action) -> Vec<String> {
+    let text: &[&str] = match action {
+        Action::HolidayTest => &calc::CAUTIONS,
+        Action::ApplyLayer | Action::PrepareSurface | Action::RepairDamage => &[
+            "Primers and solvents burn and their vapour harms: ventilate, no flame or spark near. \
+             The safety data sheet and the site's procedure decide.",
+        ],
+        Action::Lower | Action::Backfill | Action::Excavate => &[
+            "Trenches collapse and suspended pipe kills: nobody in an unprotected trench or under \
+             a load. Local codes and the competent person on site decide.",
+        ],
+        _ => &[],
+    };
+    text.iter().map(|it| (*it).to_owned()).collect()
+}
+
+/// The steps from where the joint stands, the first one first.
+pub fn next_steps(
+    state: &JointState,
+    entry: &RegisterEntry,
+    setup: &ProjectSetup,
+    stage: Stage,
+    required_voltage_kv: Option<f64>,
+    gates: &[Gate],
+) -> Vec<NextStep> {
+    let open = |kind| gates.iter().any(|gate| gate.gate == kind && gate.open);
+    match (state.weld, stage) {
+        (Weld::CutOut(_), _) => return Vec::new(),
+        (_, Stage::Backfilled) => return buried(gates, stage, state),
+        (Weld::Rejected(_), _) => {
+            return vec![NextStep::new(Action::RepairWeld, "repair the weld or cut it out")];
+        }
+        (Weld::AwaitsAcceptance, _) => {
+            return vec![NextStep::new(Action::AcceptWeld, "have the weld examined and accepted")];
+        }
+        (Weld::Accepted(_), _) => {}
+    }
+    if !state.damages.is_empty() {
+        let text = format!("repair {} open damage(s) with a full wrap, then test", state.damages.len());
+        return vec![NextStep::new(Action::RepairDamage, text)];
+    }
+    if stage == Stage::Released {
+        return lowering(state);
+    }
+    let Some(assigned) = setup.assignment(entry) else { return Vec::new() };
+    let mut steps = coating(state, entry, setup, assigned);
+    if steps.is_empty() && (!open(GateKind::HolidayTest) || !open(GateKind::Freshness)) {
+        let mut step = NextStep::new(Action::HolidayTest, "holiday test over the whole surface");
+        step.required_voltage_kv = required_voltage_kv;
+        if let Some(kv) = required_voltage_kv {
+            step.text = format!("holiday test; required test voltage {kv:.1} kV");
+        }
+        steps.push(step);
+    } else if steps.is_empty() {
+        let mut step = NextStep::new(Action::Release, "ask the QA manager for the backfill release");
+        let test = state.newest_test();
+        step.due_by = test.map(|test| gates::fresh_until(test, assigned.plan.test_valid_h));
+        steps.push(step);
+    }
+    steps
+}
+
+fn buried(gates: &[Gate], stage: Stage, state: &JointState) -> Vec<NextStep> {
+    let sound = gates.iter().filter(|gate| gate.gate.is_about_the_joint()).all(|gate| gate.open);
+    if stage == Stage::Backfilled && state.buried().is_some() && !sound {
+        let text = "excavate or have the QA manager decide: what lies there is not proven";
+        return vec![NextStep::new(Action::Excavate, text)];
+    }
+    Vec::new()
+}
+
+fn lowering(state: &JointState) -> Vec<NextStep> {
+    let mut steps = Vec::new();
+    if !matches!(state.ground, Ground::Lowered(_)) {
+        steps.push(NextStep::new(Action::Lower, "lower the pipe"));
+    }
+    steps.push(NextStep::new(Action::Backfill, "backfill"));
+    steps
+}
+
+/// Preparation and the layers that are still missing, with the clock that runs for the first.
+fn coating(
+    state: &JointState,
+    entry: &RegisterEntry,
+    setup: &ProjectSetup,
+    assigned: Assignment<'_>,
+) -> Vec<NextStep> {
+    let coat = &state.coat;
+    let mut steps = Vec::new();
+    if coat.prepared.is_none() {
+        let text = format!("prepare the steel to {}", assigned.system.surface_grade);
+        steps.push(NextStep::new(Action::PrepareSurface, text));
+    }
+    let on = |role| coat.layers.iter().any(|applied| applied.role == role);
+    let missing = assigned.system.layers_on(entry.kind).filter(|layer| !on(layer.role));
+    for layer in missing {
+        let mut step = layer_step(layer);
+        if steps.is_empty() {
+            (step.not_before, step.due_by) = clock(state, setup, assigned);
+        }
+        steps.push(step);
+    }
+    steps
+}
+
+fn layer_step(layer: &Layer) -> NextStep {
+    let text = format!("{} with {}", layer.role.words(), layer.material);
+    let mut step = NextStep::new(Action::ApplyLayer, text);
+    step.layer = Some(layer.role);
+    step.material = Some(layer.material.clone());
+    step
+}
+
+/// Flash-off and open time of the layer below, or the age of the preparation.
+fn clock(
+    state: &JointState,
+    setup: &ProjectSetup,
+    assigned: Assignment<'_>,
+) -> (Option<DateTime<Utc>>, Option<DateTime<Utc>>) {
+    let minutes = |from: DateTime<Utc>, count: i64| from + TimeDelta::minutes(count);
+    if let Some(below) = state.coat.layers.last() {
+        let layer = assigned.system.layers.iter().find(|layer| layer.role == below.role);
+        let material = layer.and_then(|layer| setup.materials.get(&layer.material));
+        let from = below.mark.at;
+        return (
+            material.and_then(|it| it.flash_off_min).map(|count| minutes(from, count)),
+            material.and_then(|it| it.open_time_min).map(|count| minutes(from, count)),
+        );
+    }
+    let prepared = state.coat.prepared.as_ref();
+    (None, prepared.map(|(mark, _)| minutes(mark.at, assigned.plan.preparation_valid_min)))
+}

@@ -1,0 +1,397 @@
+//! The state of a joint: the fold of its facts. Applying a fact never refuses.
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+
+use super::{
+    event::{Ambient, Event, PeelSpecimen, RepairWrap, TestResult, WrapLayer},
+    fact::{Fact, in_order},
+};
+use crate::ids::{EventId, UserId};
+
+/// Which fact, and when it happened.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Mark {
+    /// The fact.
+    pub event: EventId,
+    /// When it happened in the field.
+    pub at: DateTime<Utc>,
+}
+
+/// The weld under the coating.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case", tag = "is")]
+pub enum Weld {
+    /// Made, or repaired, and not yet accepted.
+    #[default]
+    AwaitsAcceptance,
+    /// Accepted.
+    Accepted(Mark),
+    /// Rejected.
+    Rejected(Mark),
+    /// Cut out: the end of this joint.
+    CutOut(Mark),
+}
+
+/// A layer of the coating as a fact names it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum LayerRole {
+    /// Primer on steel and plant coating.
+    Primer,
+    /// Profiling mastic on steps and weld toes.
+    ProfilingMastic,
+    /// Corrosion tape.
+    InnerWrap,
+    /// Mechanical tape.
+    OuterWrap,
+    /// Rock mesh or glass wrap.
+    Armour,
+}
+
+impl LayerRole {
+    /// The words for people.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Primer => "primer",
+            Self::ProfilingMastic => "profiling mastic",
+            Self::InnerWrap => "inner wrap",
+            Self::OuterWrap => "outer wrap",
+            Self::Armour => "armour",
+        }
+    }
+}
+
+/// A layer that was put on.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Applied {
+    /// Which layer.
+    pub role: LayerRole,
+    /// The fact.
+    pub mark: Mark,
+    /// Lots used.
+    pub lots: Vec<String>,
+    /// Overlap measured, %.
+    pub overlap_percent: Option<f64>,
+}
+
+/// The coating since the steel was last bare.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Coat {
+    /// Preparation of the steel and its grade.
+    pub prepared: Option<(Mark, String)>,
+    /// Layers in the order they were put on.
+    pub layers: Vec<Applied>,
+    /// Repairs of this coating.
+    pub repairs: Vec<Repair>,
+    /// Who worked on it, with what lots, in what conditions.
+    pub works: Vec<Work>,
+    /// Thicknesses measured since the last layer, mm.
+    pub thicknesses: Vec<(Mark, f64)>,
+    /// Peel tests.
+    pub peels: Vec<Peel>,
+    /// Failed looks since the last layer or repair.
+    pub failed_looks: Vec<Mark>,
+}
+
+/// A repair.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Repair {
+    /// The fact.
+    pub mark: Mark,
+    /// How it was wrapped.
+    pub wrap: RepairWrap,
+    /// Whether the damaged coating was cut away.
+    pub removed: bool,
+    /// Whether the steel was cleaned.
+    pub cleaned: bool,
+    /// Whether the steel was primed.
+    pub primed: bool,
+}
+
+/// A piece of work on the coating, judged by people, materials and conditions.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Work {
+    /// The fact.
+    pub mark: Mark,
+    /// What it was, for people.
+    pub what: String,
+    /// Person code, if given.
+    pub applicator: Option<String>,
+    /// Who recorded it: the applicator if none is named.
+    pub recorded_by: UserId,
+    /// Crew code.
+    pub crew: Option<String>,
+    /// Lots used.
+    pub lots: Vec<String>,
+    /// The layer it made; none for a preparation or a repair.
+    pub layer: Option<LayerRole>,
+    /// Conditions.
+    pub ambient: Option<Ambient>,
+}
+
+/// A peel test.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Peel {
+    /// The fact.
+    pub mark: Mark,
+    /// Passed by those who looked.
+    pub passed: bool,
+    /// N/mm.
+    pub force_n_per_mm: Option<f64>,
+}
+
+/// A holiday test.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Test {
+    /// The fact.
+    pub mark: Mark,
+    /// Passed, with no holiday counted.
+    pub passed: bool,
+    /// Set voltage, kV.
+    pub voltage_kv: f64,
+    /// Detector code.
+    pub detector: String,
+    /// Person code.
+    pub inspector: Option<String>,
+    /// mm/s.
+    pub travel_speed_mm_s: Option<f64>,
+    /// Holidays counted.
+    pub holidays_found: Option<u32>,
+    /// Something coated or disturbed the joint after it.
+    pub stale_since: Option<Mark>,
+}
+
+/// A hole that waits for its repair.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Damage {
+    /// The damage found, the failed test or the cut strip.
+    pub mark: Mark,
+    /// What opened it.
+    pub from: DamageFrom,
+}
+
+/// What opened a damage.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum DamageFrom {
+    /// Found by somebody.
+    Found,
+    /// Holidays of a failed test.
+    Holidays,
+    /// The strip of a peel test.
+    PeelStrip,
+}
+
+/// Where the pipe lies.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case", tag = "is")]
+pub enum Ground {
+    /// Beside or over the trench.
+    #[default]
+    Above,
+    /// In the open trench.
+    Lowered(Mark),
+    /// Covered.
+    Buried(Mark),
+    /// Dug up again.
+    Excavated(Mark),
+}
+
+/// Everything the facts of one joint say.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct JointState {
+    /// The weld.
+    pub weld: Weld,
+    /// The coating.
+    pub coat: Coat,
+    /// Every holiday test, in order.
+    pub tests: Vec<Test>,
+    /// The newest fact that coated or disturbed the joint.
+    pub disturbed: Option<Mark>,
+    /// Holes without repair.
+    pub damages: Vec<Damage>,
+    /// Where the pipe lies.
+    pub ground: Ground,
+    /// Facts after the weld was cut out.
+    pub after_cut_out: Vec<Mark>,
+    /// The newest fact of all.
+    pub newest: Option<Mark>,
+}
+
+impl JointState {
+    /// Folds facts, whatever their order of arrival.
+    pub fn fold<'a>(facts: impl IntoIterator<Item = &'a Fact> + Clone) -> Self {
+        let mut state = Self::default();
+        for fact in in_order(facts) {
+            state.apply(fact);
+        }
+        state
+    }
+
+    /// The newest holiday test.
+    pub fn newest_test(&self) -> Option<&Test> {
+        self.tests.last()
+    }
+
+    /// When it was covered, if it lies covered now.
+    pub fn buried(&self) -> Option<Mark> {
+        match self.ground {
+            Ground::Buried(mark) => Some(mark),
+            _ => None,
+        }
+    }
+
+    /// Applies the next fact in the order of the field. Total: history is always readable.
+    pub fn apply(&mut self, fact: &Fact) {
+        let mark = Mark { event: fact.id, at: fact.occurred_at };
+        if matches!(self.weld, Weld::CutOut(_)) {
+            self.after_cut_out.push(mark);
+        }
+        self.newest = Some(mark);
+        if fact.event.disturbs() {
+            self.disturb(mark);
+        }
+        self.apply_event(fact, mark);
+    }
+
+    fn disturb(&mut self, mark: Mark) {
+        self.disturbed = Some(mark);
+        for test in self.tests.iter_mut().filter(|test| test.stale_since.is_none()) {
+            test.stale_since = Some(mark);
+        }
+    }
+
+    fn apply_event(&mut self, fact: &Fact, mark: Mark) {
+        match &fact.event {
+            Event::Welded(_) => self.weld_is(Weld::AwaitsAcceptance),
+            Event::WeldAccepted(_) => self.weld_is(Weld::Accepted(mark)),
+            Event::WeldRejected(_) => self.weld_is(Weld::Rejected(mark)),
+            Event::WeldRepaired(_) => {
+                self.weld_is(Weld::AwaitsAcceptance);
+                self.strip();
+            }
+            Event::CutOut(_) => self.weld = Weld::CutOut(mark),
+            Event::SurfacePrepared(done) => {
+                self.strip();
+                self.coat.prepared = Some((mark, done.grade.clone()));
+                self.work(fact, "preparation", &done.applicator, &done.crew, &[], None, &done.ambient);
+            }
+            Event::Primed(done) => {
+                self.layer(LayerRole::Primer, mark, &done.lots, None);
+                self.work(
+                    fact, "priming", &done.applicator, &done.crew, &done.lots,
+                    Some(LayerRole::Primer), &done.ambient,
+                );
+            }
+            Event::Profiled(done) => {
+                let role = LayerRole::ProfilingMastic;
+                self.layer(role, mark, &done.lots, None);
+                self.work(
+                    fact, "profiling", &done.applicator, &done.crew, &done.lots, Some(role),
+                    &done.ambient,
+                );
+            }
+            Event::Wrapped(done) => {
+                let role = role_of(done.layer);
+                self.layer(role, mark, &done.lots, done.overlap_percent);
+                self.work(
+                    fact, role.words(), &done.applicator, &done.crew, &done.lots, Some(role),
+                    &done.ambient,
+                );
+            }
+            Event::Repaired(done) => {
+                self.damages.retain(|damage| done.repairs.is_some_and(|it| it != damage.mark.event));
+                self.coat.failed_looks.clear();
+                self.coat.repairs.push(Repair {
+                    mark,
+                    wrap: done.wrap,
+                    removed: done.damaged_area_removed,
+                    cleaned: done.cleaned,
+                    primed: done.primed,
+                });
+                self.work(fact, "repair", &done.applicator, &done.crew, &done.lots, None, &done.ambient);
+            }
+            Event::HolidayTested(done) => {
+                if done.leaves_holidays() {
+                    self.damages.push(Damage { mark, from: DamageFrom::Holidays });
+                }
+                self.tests.push(Test {
+                    mark,
+                    passed: done.passed(),
+                    voltage_kv: done.voltage_kv,
+                    detector: done.detector.clone(),
+                    inspector: done.inspector.clone(),
+                    travel_speed_mm_s: done.travel_speed_mm_s,
+                    holidays_found: done.holidays_found,
+                    stale_since: None,
+                });
+            }
+            Event::DamageFound(_) => self.damages.push(Damage { mark, from: DamageFrom::Found }),
+            Event::PeelTested(done) => {
+                if done.specimen == PeelSpecimen::Joint {
+                    self.damages.push(Damage { mark, from: DamageFrom::PeelStrip });
+                }
+                let passed = done.result == TestResult::Pass;
+                self.coat.peels.push(Peel { mark, passed, force_n_per_mm: done.force_n_per_mm });
+            }
+            Event::ThicknessMeasured(done) => self.coat.thicknesses.push((mark, done.thickness_mm)),
+            Event::VisuallyInspected(done) => match done.result {
+                TestResult::Pass => self.coat.failed_looks.clear(),
+                TestResult::Fail => self.coat.failed_looks.push(mark),
+            },
+            Event::Lowered(_) => self.ground = Ground::Lowered(mark),
+            Event::Backfilled(_) => self.ground = Ground::Buried(mark),
+            Event::Excavated(_) => self.ground = Ground::Excavated(mark),
+            Event::Superseded(_) => {}
+        }
+    }
+
+    fn weld_is(&mut self, weld: Weld) {
+        if !matches!(self.weld, Weld::CutOut(_)) {
+            self.weld = weld;
+        }
+    }
+
+    /// Bare steel again: the old coating and its holes are gone, its tests stay as history.
+    fn strip(&mut self) {
+        self.coat = Coat::default();
+        self.damages.clear();
+    }
+
+    fn layer(&mut self, role: LayerRole, mark: Mark, lots: &[String], overlap_percent: Option<f64>) {
+        self.coat.thicknesses.clear();
+        self.coat.layers.push(Applied { role, mark, lots: lots.to_vec(), overlap_percent });
+    }
+
+    #[expect(clippy::too_many_arguments, reason = "the fields that five kinds of facts share")]
+    fn work(
+        &mut self,
+        fact: &Fact,
+        what: &str,
+        applicator: &Option<String>,
+        crew: &Option<String>,
+        lots: &[String],
+        layer: Option<LayerRole>,
+        ambient: &Option<Ambient>,
+    ) {
+        self.coat.works.push(Work {
+            mark: Mark { event: fact.id, at: fact.occurred_at },
+            what: what.to_owned(),
+            applicator: applicator.clone(),
+            recorded_by: fact.recorded_by,
+            crew: crew.clone(),
+            lots: lots.to_vec(),
+            layer,
+            ambient: ambient.clone(),
+        });
+    }
+}
+
+const fn role_of(layer: WrapLayer) -> LayerRole {
+    match layer {
+        WrapLayer::Inner => LayerRole::InnerWrap,
+        WrapLayer::Outer => LayerRole::OuterWrap,
+        WrapLayer::Armour => LayerRole::Armour,
+    }
+}

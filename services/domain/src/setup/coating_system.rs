@@ -1,0 +1,97 @@
+//! A coating system: ordered layers, each a material with its way of application.
+
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use super::item::{Item, Kind, Reference};
+use crate::{
+    joints::{JointKind, state::LayerRole},
+    schema::{FieldError, Validate},
+};
+
+/// One layer of a system.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Layer {
+    /// Which layer.
+    pub role: LayerRole,
+    /// Code of its material.
+    pub material: String,
+    /// Thickness that it adds when applied as specified, mm; 0 for a primer.
+    #[schema(minimum = 0, maximum = 50)]
+    pub thickness_mm: f64,
+    /// Least overlap, % of the tape's width.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, exclusive_maximum = 100)]
+    pub overlap_min_percent: Option<f64>,
+    /// Kinds of joints that need it; all kinds if empty.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub only_on: Vec<JointKind>,
+}
+
+impl Layer {
+    /// Whether a joint of `kind` needs it.
+    pub fn needed_on(&self, kind: JointKind) -> bool {
+        self.only_on.is_empty() || self.only_on.contains(&kind)
+    }
+}
+
+/// An ordered list of layers on a surface of a given grade.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct CoatingSystem {
+    /// Code, such as `CT-A`.
+    #[schema(min_length = 1, max_length = 40)]
+    pub code: String,
+    /// Name for people.
+    #[schema(min_length = 1, max_length = 200)]
+    pub name: String,
+    /// Grade of the surface under it, such as `St 3` (ISO 8501-1).
+    #[schema(min_length = 1, max_length = 20)]
+    pub surface_grade: String,
+    /// Least thickness of the whole, mm.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 100)]
+    pub thickness_min_mm: Option<f64>,
+    /// The layers, first on the steel.
+    #[schema(min_items = 1, max_items = 12)]
+    pub layers: Vec<Layer>,
+}
+
+impl CoatingSystem {
+    /// The layers that a joint of `kind` needs, in order.
+    pub fn layers_on(&self, kind: JointKind) -> impl Iterator<Item = &Layer> {
+        self.layers.iter().filter(move |layer| layer.needed_on(kind))
+    }
+}
+
+impl Validate for CoatingSystem {
+    fn faults(&self) -> Vec<FieldError> {
+        let twice = self.layers.iter().enumerate().filter(|(index, layer)| {
+            self.layers.iter().take(*index).any(|earlier| earlier.role == layer.role)
+        });
+        twice
+            .map(|(index, layer)| {
+                let detail = format!("the {} is in the list already", layer.role.words());
+                FieldError::new(&format!("/layers/{index}/role"), "DUPLICATE", detail)
+            })
+            .collect()
+    }
+}
+
+impl Item for CoatingSystem {
+    const KIND: Kind = Kind::CoatingSystem;
+
+    fn code(&self) -> &str {
+        &self.code
+    }
+
+    fn references(&self) -> Vec<Reference> {
+        let named = self.layers.iter().enumerate();
+        named
+            .map(|(index, layer)| {
+                Reference::new(format!("/layers/{index}/material"), Kind::Material, &layer.material)
+            })
+            .collect()
+    }
+}

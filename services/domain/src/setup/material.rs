@@ -1,0 +1,118 @@
+//! Catalogue items and their lots.
+
+use calc::Limits;
+use chrono::{DateTime, NaiveDate, Utc};
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use super::item::{Item, Kind, Reference};
+use crate::schema::{FieldError, Validate};
+
+/// A catalogue item with its limits.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Material {
+    /// Code, such as `PRIMER-B`.
+    #[schema(min_length = 1, max_length = 40)]
+    pub code: String,
+    /// Name for people.
+    #[schema(min_length = 1, max_length = 200)]
+    pub name: String,
+    /// Conditions it may be applied in.
+    #[serde(default)]
+    #[schema(value_type = super::inspection_plan::ConditionLimits)]
+    pub limits: Limits,
+    /// Least time between putting it on and the next layer, minutes.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 100000)]
+    pub flash_off_min: Option<i64>,
+    /// Longest time between putting it on and the next layer, minutes.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1, maximum = 100000)]
+    pub open_time_min: Option<i64>,
+}
+
+impl Validate for Material {
+    fn faults(&self) -> Vec<FieldError> {
+        match (self.flash_off_min, self.open_time_min) {
+            (Some(least), Some(longest)) if least >= longest => {
+                let detail = format!("must be more than flash_off_min, which is {least}");
+                vec![FieldError::new("/open_time_min", "OUT_OF_RANGE", detail)]
+            }
+            _ => Vec::new(),
+        }
+    }
+}
+
+impl Item for Material {
+    const KIND: Kind = Kind::Material;
+
+    fn code(&self) -> &str {
+        &self.code
+    }
+}
+
+/// A time in which a lot must not be used.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Quarantine {
+    /// From when.
+    pub from: DateTime<Utc>,
+    /// Until when; still in force if absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub until: Option<DateTime<Utc>>,
+    /// Why.
+    #[schema(min_length = 3, max_length = 2000)]
+    pub reason: String,
+}
+
+/// One manufacturer's batch.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Lot {
+    /// Lot code as printed on the roll or tin.
+    #[schema(min_length = 1, max_length = 60)]
+    pub code: String,
+    /// Code of its material.
+    pub material: String,
+    /// Production date.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub produced_on: Option<NaiveDate>,
+    /// Last day it may be used, in the project's time zone.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub expires_on: Option<NaiveDate>,
+    /// Quarantines, past and present.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub quarantines: Vec<Quarantine>,
+}
+
+impl Lot {
+    /// The quarantine in force at `at`.
+    pub fn quarantined_at(&self, at: DateTime<Utc>) -> Option<&Quarantine> {
+        self.quarantines.iter().find(|it| it.from <= at && it.until.is_none_or(|until| at < until))
+    }
+}
+
+impl Validate for Lot {
+    fn faults(&self) -> Vec<FieldError> {
+        match (self.produced_on, self.expires_on) {
+            (Some(made), Some(last)) if last < made => {
+                let detail = format!("must not be before produced_on, which is {made}");
+                vec![FieldError::new("/expires_on", "OUT_OF_RANGE", detail)]
+            }
+            _ => Vec::new(),
+        }
+    }
+}
+
+impl Item for Lot {
+    const KIND: Kind = Kind::Lot;
+
+    fn code(&self) -> &str {
+        &self.code
+    }
+
+    fn references(&self) -> Vec<Reference> {
+        vec![Reference::new("/material", Kind::Material, &self.material)]
+    }
+}

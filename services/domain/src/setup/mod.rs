@@ -1,0 +1,20 @@
+//! What a project is set up with: the line, the materials, the plan, the people, the instruments.
+//!
+//! Every item has a code that is unique among its kind in the project, and a version.
+//! Facts name items by code; a code that nobody knows is a finding, not a reason to lose a fact.
+
+mod coating_system;
+mod inspection_plan;
+mod item;
+mod line;
+mod material;
+mod people;
+mod project;
+
+pub use coating_system::{CoatingSystem, Layer};
+pub use inspection_plan::{InspectionPlan, VoltageRule};
+pub use item::{Item, Kind, Reference};
+pub use line::{Backfill, Crew, LinePipe, Section, Spread};
+pub use material::{Lot, Material, Quarantine};
+pub use people::{Calibration, Capability, Detector, Person, Qualification};
+pub use project::{Assignment, ProjectSetup};

@@ -1,0 +1,132 @@
+//! The library's worker, kept alive.
+
+use std::time::Duration;
+
+use apalis::prelude::{
+    BackendExt, Strategy, WorkerBuilder, WorkerBuilderExt, WorkerContext, WorkerError,
+};
+use apalis_postgres::{Config, PostgresStorage};
+use futures_util::{FutureExt, future::BoxFuture};
+use serde_json::Value;
+use tokio::{
+    sync::watch,
+    time::{sleep, timeout},
+};
+use tracing::{info, warn};
+use uuid::Uuid;
+
+use crate::{attempt::Guarded, lease::Lease, release::release, settings::Settings};
+
+/// Works off one queue until it is asked to stop.
+#[derive(Clone)]
+pub(crate) struct QueueWorker {
+    pub guarded: Guarded,
+    pub settings: Settings,
+    /// The machine, for the names of the workers.
+    pub host: String,
+}
+
+impl QueueWorker {
+    /// Starts a worker, and a new one whenever it ends without being asked to: the library's
+    /// worker ends when the database does not answer, sometimes without an error.
+    pub async fn run(self, mut stop: watch::Receiver<bool>) {
+        let queue = self.guarded.handler.queue;
+        loop {
+            let name = self.fresh_name();
+            let ended = self.serve(&name, &mut stop).await;
+            self.release(&name).await;
+            match ended {
+                Ok(Ended::Asked) => return info!("worker {name} of {queue} has stopped"),
+                Ok(Ended::Unasked) => warn!("worker {name} of {queue} ended, starting anew"),
+                Err(error) => warn!(%error, "worker {name} of {queue} failed, starting anew"),
+            }
+            tokio::select! {
+                () = sleep(self.settings.restart_pause) => {}
+                () = asked(&mut stop) => return,
+            }
+        }
+    }
+
+    /// Returns a name nobody had before. The name is the lease: under its old name a restarted
+    /// worker would keep alive the claim to jobs it does not know of.
+    fn fresh_name(&self) -> String {
+        format!("{}-{}-{}", self.host, std::process::id(), Uuid::now_v7().simple())
+    }
+
+    async fn serve(
+        &self,
+        name: &str,
+        stop: &mut watch::Receiver<bool>,
+    ) -> Result<Ended, WorkerError> {
+        let context = WorkerContext::new(name);
+        let mut running = self.start(&context);
+        tokio::select! {
+            // First the worker, so that it has started when it is told to stop.
+            biased;
+            ended = &mut running => return ended.map(|()| Ended::Unasked),
+            () = asked(stop) => {}
+        }
+        context.stop()?;
+        // When the grace is over, dropping the worker aborts what still runs.
+        match timeout(self.settings.grace, running).await {
+            Ok(ended) => ended.map(|()| Ended::Asked),
+            Err(_) => {
+                warn!("worker {name} stops with jobs unfinished, they will be run again");
+                Ok(Ended::Asked)
+            }
+        }
+    }
+
+    /// Builds the library's worker; its type is nameless, so it is boxed as the future it is.
+    fn start(&self, context: &WorkerContext) -> BoxFuture<'static, Result<(), WorkerError>> {
+        let guarded = self.guarded.clone();
+        // Payloads are read as plain JSON here: one that does not fit its struct would end the
+        // worker, not the job.
+        let handle = move |payload: Value, lease: Lease| {
+            let guarded = guarded.clone();
+            async move { guarded.run(payload, lease).await }
+        };
+        let storage = PostgresStorage::<Value>::new(&self.guarded.queue_pool)
+            .with_config(self.config())
+            .with_pubsub()
+            .poll_with_strategy(Strategy::new().interval(self.settings.poll));
+        let worker = WorkerBuilder::new(context)
+            .backend(storage)
+            // One worker with many slots, not many workers: each would hold a connection only
+            // to be woken by.
+            .concurrency(self.guarded.handler.options.workers)
+            .build(handle);
+        worker.run().boxed()
+    }
+
+    fn config(&self) -> Config {
+        Config::default()
+            .queue(self.guarded.handler.queue)
+            // A job that waits in a worker's buffer for a free slot silences the worker's signs
+            // of life; another one then runs the same job. So no job is fetched without a slot.
+            .batch_size(1)
+            .heartbeat_interval(self.settings.heartbeat)
+            .missed_heartbeats(self.settings.missed_heartbeats)
+    }
+
+    async fn release(&self, name: &str) {
+        // If the database does not answer, others will take the jobs when the lease is over.
+        let released = release(&self.guarded.queue_pool, name);
+        match timeout(Duration::from_secs(2), released).await {
+            Ok(Ok(0)) => {}
+            Ok(Ok(count)) => info!("worker {name} has given back {count} jobs"),
+            Ok(Err(error)) => warn!(%error, "worker {name} could not give back its jobs"),
+            Err(_) => warn!("worker {name} could not give back its jobs in time"),
+        }
+    }
+}
+
+enum Ended {
+    Asked,
+    Unasked,
+}
+
+/// Waits until the runner is asked to stop, or is gone.
+pub(crate) async fn asked(stop: &mut watch::Receiver<bool>) {
+    let _ = stop.wait_for(|asked| *asked).await;
+}

@@ -1,0 +1,71 @@
+//! Keeping the queue small and moving.
+
+use std::time::Duration;
+
+use jobs::{Pruned, prune, reap};
+
+use crate::support::{database, have_effect, start};
+
+const DAY: Duration = Duration::from_secs(24 * 3600);
+
+#[tokio::test]
+async fn what_is_over_is_pruned() {
+    let db = database().await;
+    let id = db.ask().await;
+    let running = start(db.runner().register(have_effect));
+    db.until_status(&id, "Done").await;
+    running.stop().await;
+    let waiting = db.ask().await;
+    db.execute(
+        "INSERT INTO cron_runs
+         SELECT 'tick', now() - make_interval(days => d) FROM generate_series(2, 4) d",
+    )
+    .await;
+
+    // Nothing is old enough but two of the ticks; the last one stays.
+    let ticks = Pruned { cron_runs: 2, ..Pruned::default() };
+    assert_eq!(prune(&db.pool, DAY).await.unwrap(), ticks);
+
+    db.execute("UPDATE apalis.jobs SET done_at = done_at - interval '2 days'").await;
+    db.execute("UPDATE apalis.workers SET last_seen = last_seen - interval '2 days'").await;
+    db.execute("UPDATE job_effects SET done_at = done_at - interval '2 days'").await;
+    let rest = Pruned { jobs: 1, workers: 1, effects: 1, cron_runs: 0 };
+    assert_eq!(prune(&db.pool, DAY).await.unwrap(), rest);
+
+    assert_eq!(db.status(&waiting).await, "Pending");
+    assert_eq!(db.runs().await.len(), 1);
+}
+
+#[tokio::test]
+async fn an_effect_is_remembered_as_long_as_its_job_can_run() {
+    let db = database().await;
+    db.ask().await;
+    db.execute("INSERT INTO job_effects SELECT id, now() - interval '2 days' FROM apalis.jobs")
+        .await;
+
+    assert_eq!(prune(&db.pool, DAY).await.unwrap(), Pruned::default());
+}
+
+#[tokio::test]
+async fn jobs_of_workers_that_are_gone_are_given_back() {
+    let db = database().await;
+    let (orphan, held) = (db.ask().await, db.ask().await);
+    db.execute(
+        "INSERT INTO apalis.workers (id, worker_type, storage_name, last_seen)
+         VALUES ('gone', 'work', '', now() - interval '1 hour'), ('alive', 'work', '', now())",
+    )
+    .await;
+    for (job, worker) in [(&orphan, "gone"), (&held, "alive")] {
+        sqlx::query("UPDATE apalis.jobs SET status = 'Running', lock_by = $2 WHERE id = $1")
+            .bind(job)
+            .bind(worker)
+            .execute(&db.pool)
+            .await
+            .unwrap();
+    }
+
+    assert_eq!(reap(&db.pool, Duration::from_secs(30)).await.unwrap(), 1);
+
+    assert_eq!(db.status(&orphan).await, "Pending");
+    assert_eq!(db.status(&held).await, "Running");
+}
