@@ -69,12 +69,6 @@ COMMENT ON COLUMN facts.hash IS 'SHA-256 of record, which holds the hash of the 
 COMMENT ON COLUMN facts.late IS 'It happened before another fact that had already arrived.';
 
 -- Facts never vanish or change, whoever asks.
-CREATE FUNCTION refuse_change() RETURNS trigger LANGUAGE plpgsql AS $$
-BEGIN
-    RAISE EXCEPTION 'rows of % are only ever added', TG_TABLE_NAME
-        USING ERRCODE = 'restrict_violation';
-END
-$$;
 CREATE TRIGGER facts_refuse_change BEFORE UPDATE OR DELETE ON facts
     FOR EACH ROW EXECUTE FUNCTION refuse_change();
 CREATE TRIGGER facts_refuse_truncate BEFORE TRUNCATE ON facts

@@ -41,6 +41,10 @@ pub struct Database {
 }
 
 /// Returns a new database with every migration applied and nothing in it.
+///
+/// # Panics
+///
+/// Where there is no PostgreSQL, or a migration fails: no test can say anything then.
 pub async fn fresh_database() -> Database {
     static COUNT: AtomicU32 = AtomicU32::new(0);
     let name = format!("t_{}_{}", COUNT.fetch_add(1, Ordering::Relaxed), process::id());

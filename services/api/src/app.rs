@@ -71,7 +71,9 @@ pub async fn serve(
     let mut server = std::pin::pin!(server);
     tokio::select! {
         ended = &mut server => return ended,
-        () = shutdown => tracing::info!("stopping: no new requests, {LAST_REQUESTS_S} s for the rest"),
+        () = shutdown => {
+            tracing::info!("stopping: no new requests, {LAST_REQUESTS_S} s for the others");
+        }
     }
     let ((), ended) = tokio::join!(handle.stop(true), server);
     ended
@@ -115,7 +117,10 @@ mod tests {
         assert_eq!(answer.headers().get("cache-control").unwrap(), "no-store");
         assert_eq!(body["code"], "NOT_FOUND");
         assert_eq!(body["instance"], "/v1/nothing");
-        assert_eq!(answer.headers().get("x-request-id").unwrap(), body["request_id"].as_str().unwrap());
+        assert_eq!(
+            answer.headers().get("x-request-id").unwrap(),
+            body["request_id"].as_str().unwrap()
+        );
     }
 
     #[actix_web::test]
@@ -126,7 +131,7 @@ mod tests {
     }
 
     #[actix_web::test]
-    async fn a_body_of_another_kind_is_refused() {
+    async fn a_bug_is_a_problem_too() {
         let (_, body) = check(Method::POST, "/v1/sessions", 500).await;
         assert_eq!(body["code"], "INTERNAL", "without an application nothing can be answered");
     }

@@ -90,9 +90,8 @@ fn problem_in(answer: &ServiceResponse) -> Option<Problem> {
         return Some(problem.clone());
     }
     let kind = answer.headers().get(header::CONTENT_TYPE);
-    let already = kind.is_some_and(|kind| {
-        kind == MEDIA_TYPE || kind.as_bytes().starts_with(b"application/json")
-    });
+    let already = kind
+        .is_some_and(|kind| kind == MEDIA_TYPE || kind.as_bytes().starts_with(b"application/json"));
     (!already).then(|| Problem::of_status(status))
 }
 
@@ -123,10 +122,10 @@ fn add_headers(headers: &mut HeaderMap, path: &str, request_id: Option<&str>) {
 pub async fn unknown(request: HttpRequest) -> Result<&'static str, Problem> {
     let allowed = methods_of(request.path());
     let Ok(allow) = HeaderValue::from_str(&allowed.join(", ")) else {
-        return Err(Problem::not_found("page"));
+        return Err(Problem::not_found("such page"));
     };
     if allowed.is_empty() {
-        return Err(Problem::not_found("page"));
+        return Err(Problem::not_found("such page"));
     }
     let detail = format!("this path answers {}", allowed.join(", "));
     Err(Problem::new(StatusCode::METHOD_NOT_ALLOWED, "METHOD_NOT_ALLOWED", detail)

@@ -6,8 +6,9 @@ use actix_web::{App, web::Bytes};
 use utoipa::{
     Modify, OpenApi,
     openapi::{
-        ContentBuilder, OpenApi as Document, Ref, RefOr, ResponseBuilder,
+        Components, ContentBuilder, OpenApi as Document, Ref, RefOr, ResponseBuilder, Schema,
         path::{Operation, PathItem},
+        schema::ArrayItems,
         security::{HttpAuthScheme, HttpBuilder, SecurityScheme},
     },
 };
@@ -39,13 +40,30 @@ pub fn openapi() -> Document {
     let (_, mut document) = app.configure(routes::configure).split_for_parts();
     for operation in document.paths.paths.values_mut().flat_map(operations) {
         let problem = ContentBuilder::new().schema(Some(Ref::from_schema_name("Problem"))).build();
-        let answer = ResponseBuilder::new()
-            .description("A problem.")
-            .content(MEDIA_TYPE, problem)
-            .build();
+        let answer =
+            ResponseBuilder::new().description("A problem.").content(MEDIA_TYPE, problem).build();
         operation.responses.responses.insert("default".to_owned(), RefOr::T(answer));
     }
+    if let Some(components) = &mut document.components {
+        name_items(components);
+    }
     document
+}
+
+/// Lists describe their items by name: a description that repeats them gives generated clients
+/// a nameless type per list.
+fn name_items(components: &mut Components) {
+    let known: Vec<String> = components.schemas.keys().cloned().collect();
+    for (list, schema) in &mut components.schemas {
+        let Some((_, item)) = list.split_once('_') else { continue };
+        let RefOr::T(Schema::Object(object)) = schema else { continue };
+        let Some(RefOr::T(Schema::Array(items))) = object.properties.get_mut("items") else {
+            continue;
+        };
+        if known.iter().any(|name| name == item) {
+            items.items = ArrayItems::RefOrSchema(Box::new(Ref::from_schema_name(item).into()));
+        }
+    }
 }
 
 /// The same as text, as it is committed.
@@ -80,6 +98,8 @@ impl Modify for Bearer {
 
 #[cfg(test)]
 mod tests {
+    use utoipa::openapi::path::ParameterIn;
+
     use super::*;
 
     #[test]
@@ -92,6 +112,11 @@ mod tests {
                 assert!(!id.is_empty(), "{path}");
                 assert!(operation.responses.responses.contains_key("default"), "{id}");
                 assert!(operation.summary.is_some(), "{id} has no summary");
+                let parameters = operation.parameters.iter().flatten();
+                let described = parameters.filter(
+                    |it| matches!(it, RefOr::T(it) if it.parameter_in == ParameterIn::Path),
+                );
+                assert_eq!(described.count(), path.matches('{').count(), "path of {id}");
                 ids.push(id);
             }
         }

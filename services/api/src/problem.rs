@@ -103,7 +103,7 @@ impl Problem {
 
     /// There is no such thing, or none that the caller may know of.
     pub fn not_found(what: &str) -> Self {
-        Self::new(StatusCode::NOT_FOUND, "NOT_FOUND", format!("there is no such {what}"))
+        Self::new(StatusCode::NOT_FOUND, "NOT_FOUND", format!("there is no {what}"))
     }
 
     /// Nobody is signed in.
@@ -130,7 +130,7 @@ impl Problem {
     pub fn of_status(status: StatusCode) -> Self {
         let words = status.canonical_reason().unwrap_or("refused").to_lowercase();
         match status {
-            StatusCode::NOT_FOUND => Self::not_found("page"),
+            StatusCode::NOT_FOUND => Self::not_found("such page"),
             _ if status.is_server_error() => Self::internal(words),
             _ => Self::new(status, &words.to_uppercase().replace([' ', '-'], "_"), words),
         }
@@ -197,11 +197,10 @@ impl From<AppError> for Problem {
         match error {
             AppError::Unauthenticated { code, detail } => Self::unauthenticated(code, detail),
             AppError::Forbidden { permission } => {
-                let name = permission.name();
-                let detail = format!("your role in this project does not include `{name}`");
+                let detail = format!("this takes the permission `{permission}`");
                 Self::new(StatusCode::FORBIDDEN, "FORBIDDEN", detail)
             }
-            AppError::NotFound { what } => Self::not_found(what),
+            AppError::NotFound { what } => Self::not_found(&what),
             AppError::Invalid(faults) => Self::invalid(faults),
             AppError::Conflict { code, detail } => Self::new(StatusCode::CONFLICT, code, detail),
             AppError::PreconditionFailed { detail } => {
@@ -255,9 +254,7 @@ impl ResponseError for Problem {
 fn in_words(code: &str) -> String {
     let words = code.to_lowercase().replace('_', " ");
     let mut letters = words.chars();
-    letters.next().map_or_else(String::new, |first| {
-        first.to_uppercase().chain(letters).collect()
-    })
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 #[cfg(test)]

@@ -1,5 +1,7 @@
 //! The shapes that many answers share.
 
+use std::fmt::Write;
+
 use actix_web::{
     HttpRequest, HttpResponse, Responder,
     body::BoxBody,
@@ -9,7 +11,7 @@ use base64::{Engine, engine::general_purpose::URL_SAFE_NO_PAD};
 use serde::{Serialize, de::DeserializeOwned};
 use utoipa::{
     ToSchema,
-    openapi::{ObjectBuilder, RefOr, Schema, SchemaFormat, KnownFormat, schema::Type},
+    openapi::{KnownFormat, ObjectBuilder, RefOr, Schema, SchemaFormat, schema::Type},
 };
 
 use crate::Problem;
@@ -73,6 +75,20 @@ pub fn position<T: DeserializeOwned>(cursor: &str) -> Result<T, Problem> {
     position.ok_or_else(|| Problem::bad_request("INVALID_CURSOR", detail))
 }
 
+/// `text` as one segment of a path.
+pub fn segment(text: &str) -> String {
+    let mut segment = String::with_capacity(text.len());
+    for byte in text.bytes() {
+        if byte.is_ascii_alphanumeric() || b"-._~".contains(&byte) {
+            segment.push(char::from(byte));
+        } else {
+            // Writing into text cannot fail.
+            let _ = write!(segment, "%{byte:02X}");
+        }
+    }
+    segment
+}
+
 /// Something new, and where it is.
 #[derive(Debug)]
 pub struct Created<T> {
@@ -91,9 +107,7 @@ impl<T: Serialize> Responder for Created<T> {
     type Body = BoxBody;
 
     fn respond_to(self, _: &HttpRequest) -> HttpResponse {
-        HttpResponse::Created()
-            .insert_header((header::LOCATION, self.location))
-            .json(self.body)
+        HttpResponse::Created().insert_header((header::LOCATION, self.location)).json(self.body)
     }
 }
 
@@ -195,6 +209,12 @@ mod tests {
         let page = Page::cut(vec![1, 2, 3], 2, |last| *last);
         assert_eq!((page.items, page.next), (vec![1, 2], Some(cursor(&2))));
         assert_eq!(Page::cut(vec![1, 2], 2, |last| *last).next, None);
+    }
+
+    #[test]
+    fn a_code_fits_into_a_path() {
+        assert_eq!(segment("DN500-9.5"), "DN500-9.5");
+        assert_eq!(segment("a/b ü"), "a%2Fb%20%C3%BC");
     }
 
     #[test]

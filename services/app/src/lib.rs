@@ -1,1 +1,17 @@
-//! app
+//! The use cases: what can be asked of the server, whoever asks and by whatever way.
+//!
+//! Each loads, lets the domain decide, stores and commits. HTTP is not known here.
+
+pub mod accounts;
+pub mod clock;
+pub mod context;
+pub mod error;
+pub mod joints;
+pub mod nonconformances;
+pub mod projects;
+pub mod releases;
+pub mod setup;
+
+pub use clock::{Clock, FixedClock, SystemClock};
+pub use context::{Actor, App, new_id};
+pub use error::AppError;

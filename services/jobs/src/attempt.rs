@@ -23,12 +23,13 @@ use crate::{
 };
 
 type Attempted = Result<Counts, JobError>;
+type Start = Box<dyn FnOnce(JobContext) -> BoxFuture<'static, Attempted> + Send>;
 type Prepare = dyn Fn(Value) -> Result<Prepared, serde_json::Error> + Send + Sync;
 
 /// A handler whose payload has been read, ready to run.
 struct Prepared {
     project_id: Option<Uuid>,
-    start: Box<dyn FnOnce(JobContext) -> BoxFuture<'static, Attempted> + Send>,
+    start: Start,
 }
 
 /// A queue and the code that works it off.
@@ -85,8 +86,9 @@ impl Guarded {
         };
         let attempted = match ready {
             Ok(start) => {
-                let context = JobContext::new(self.pool.clone(), lease.clone());
-                supervise(self.handler.options.timeout, start(context)).await
+                let timeout = self.handler.options.timeout;
+                let context = JobContext::new(self.pool.clone(), lease.clone(), timeout);
+                supervise(timeout, start(context)).await
             }
             Err(refusal) => Err(refusal),
         };
@@ -123,14 +125,7 @@ impl Guarded {
     ///
     /// A job that kills its process never reports a failure; the library gives it to the next
     /// worker without end, so its attempts are counted here, before it runs.
-    fn prepare(
-        &self,
-        payload: Value,
-        lease: &Lease,
-    ) -> (
-        Option<Uuid>,
-        Result<Box<dyn FnOnce(JobContext) -> BoxFuture<'static, Attempted> + Send>, JobError>,
-    ) {
+    fn prepare(&self, payload: Value, lease: &Lease) -> (Option<Uuid>, Result<Start, JobError>) {
         match (self.handler.prepare)(payload) {
             Ok(Prepared { project_id, .. }) if lease.attempt > lease.max_attempts => {
                 let ended = format!("none of {} attempts came to an end", lease.max_attempts);

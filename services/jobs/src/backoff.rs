@@ -14,7 +14,7 @@ pub struct Backoff {
 
 impl Default for Backoff {
     fn default() -> Self {
-        Self { first: Duration::from_secs(2), longest: Duration::from_secs(15 * 60) }
+        Self { first: Duration::from_secs(2), longest: Duration::from_mins(15) }
     }
 }
 
@@ -41,7 +41,7 @@ mod tests {
     use super::*;
 
     const BACKOFF: Backoff =
-        Backoff { first: Duration::from_secs(2), longest: Duration::from_secs(60) };
+        Backoff { first: Duration::from_secs(2), longest: Duration::from_mins(1) };
 
     #[test]
     fn each_wait_is_twice_the_one_before() {

@@ -1,5 +1,7 @@
 //! What a handler is given besides its payload.
 
+use std::time::Duration;
+
 use sqlx::{PgConnection, PgPool};
 
 use crate::{lease::Lease, payload::JobId};
@@ -27,11 +29,12 @@ use crate::{lease::Lease, payload::JobId};
 pub struct JobContext {
     pool: PgPool,
     lease: Lease,
+    timeout: Duration,
 }
 
 impl JobContext {
-    pub(crate) fn new(pool: PgPool, lease: Lease) -> Self {
-        Self { pool, lease }
+    pub(crate) fn new(pool: PgPool, lease: Lease, timeout: Duration) -> Self {
+        Self { pool, lease, timeout }
     }
 
     /// Returns the pool the runner was given.
@@ -79,6 +82,11 @@ impl JobContext {
     /// A worker can stand still for minutes (a stopped machine, a full disk) without noticing
     /// it; by then another one has the job.
     pub async fn still_mine(&self, tx: &mut PgConnection) -> Result<bool, sqlx::Error> {
+        // If we stand still from here on, the lock must end when the attempt would have.
+        sqlx::query("SELECT set_config('idle_in_transaction_session_timeout', $1, true)")
+            .bind(format!("{}ms", self.timeout.as_millis()))
+            .execute(&mut *tx)
+            .await?;
         sqlx::query(
             r"
             SELECT FROM apalis.jobs

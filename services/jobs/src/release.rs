@@ -1,8 +1,17 @@
-//! Giving jobs back.
+//! Keeping, putting off and giving back the jobs a worker holds.
 
 use std::time::Duration;
 
 use sqlx::PgPool;
+
+/// Gives a sign of life for a worker that is busy stopping and does not do so itself.
+pub(crate) async fn keep_alive(pool: &PgPool, worker: &str) -> Result<(), sqlx::Error> {
+    sqlx::query("UPDATE apalis.workers SET last_seen = clock_timestamp() WHERE id = $1")
+        .bind(worker)
+        .execute(pool)
+        .await
+        .map(|_| ())
+}
 
 /// Gives back the jobs a worker of ours still holds after it has ended, so that nobody has to
 /// wait until it counts as dead.

@@ -123,9 +123,14 @@ impl RunnerBuilder {
         // Per queue one connection to be woken by and one to fetch and report with; a few for
         // the records.
         let connections = 2 * self.handlers.len() + 3;
+        // A process that stands still in the middle of a transaction would keep its lock on the
+        // job, and whoever looks for orphans passes over locked rows.
+        let patience = format!("{}ms", self.settings.lease().as_millis());
+        let options = self.pool.connect_options().as_ref().clone();
+        let options = options.options([("idle_in_transaction_session_timeout", patience)]);
         PgPoolOptions::new()
             .max_connections(u32::try_from(connections).unwrap_or(u32::MAX))
             .acquire_timeout(Duration::from_secs(5))
-            .connect_lazy_with(self.pool.connect_options().as_ref().clone())
+            .connect_lazy_with(options)
     }
 }

@@ -34,6 +34,13 @@ impl Default for Settings {
     }
 }
 
+impl Settings {
+    /// Returns after how long without a sign of life a worker counts as dead.
+    pub(crate) fn lease(&self) -> Duration {
+        self.heartbeat * u32::try_from(self.missed_heartbeats).unwrap_or(u32::MAX)
+    }
+}
+
 /// How one queue is worked off in this process.
 #[derive(Debug, Clone)]
 pub struct QueueOptions {
@@ -47,7 +54,7 @@ pub struct QueueOptions {
 
 impl Default for QueueOptions {
     fn default() -> Self {
-        let timeout = Duration::from_secs(300);
+        let timeout = Duration::from_mins(5);
         Self { workers: 4, timeout, backoff: Backoff::default() }
     }
 }

@@ -10,12 +10,20 @@ use futures_util::{FutureExt, future::BoxFuture};
 use serde_json::Value;
 use tokio::{
     sync::watch,
-    time::{sleep, timeout},
+    time::{interval, sleep, timeout},
 };
 use tracing::{info, warn};
 use uuid::Uuid;
 
-use crate::{attempt::Guarded, lease::Lease, release::release, settings::Settings};
+use crate::{
+    attempt::Guarded,
+    lease::Lease,
+    release::{keep_alive, release},
+    settings::Settings,
+};
+
+/// How often a stopping worker looks whether its jobs are done.
+const LOOK: Duration = Duration::from_millis(20);
 
 /// Works off one queue until it is asked to stop.
 #[derive(Clone)]
@@ -66,13 +74,47 @@ impl QueueWorker {
             ended = &mut running => return ended.map(|()| Ended::Unasked),
             () = asked(stop) => {}
         }
+        self.drain(&context, running).await
+    }
+
+    /// Lets running jobs finish, then stops the worker.
+    ///
+    /// First it is paused: it takes no more jobs, but reports and gives signs of life. Told to
+    /// stop while jobs run, it would do neither, and the jobs would be given to others.
+    async fn drain(
+        &self,
+        context: &WorkerContext,
+        mut running: BoxFuture<'static, Result<(), WorkerError>>,
+    ) -> Result<Ended, WorkerError> {
+        context.pause()?;
+        tokio::select! {
+            biased;
+            ended = &mut running => return ended.map(|()| Ended::Unasked),
+            () = self.idle(context) => {}
+            () = sleep(self.settings.grace) => {}
+        }
+        if context.has_pending_tasks() {
+            // Dropping the worker, as this return does, aborts them.
+            warn!("worker {} stops with jobs unfinished, they will be run again", context.name());
+            return Ok(Ended::Asked);
+        }
         context.stop()?;
-        // When the grace is over, dropping the worker aborts what still runs.
-        match timeout(self.settings.grace, running).await {
-            Ok(ended) => ended.map(|()| Ended::Asked),
-            Err(_) => {
-                warn!("worker {name} stops with jobs unfinished, they will be run again");
-                Ok(Ended::Asked)
+        running.await.map(|()| Ended::Asked)
+    }
+
+    /// Waits until the worker runs no job.
+    async fn idle(&self, context: &WorkerContext) {
+        let mut heartbeat = interval(self.settings.heartbeat);
+        let mut look = interval(LOOK);
+        while context.has_pending_tasks() {
+            tokio::select! {
+                _ = look.tick() => {}
+                // Paused in the middle of fetching, the worker gives none.
+                _ = heartbeat.tick() => {
+                    if let Err(error) = keep_alive(&self.guarded.queue_pool, context.name()).await {
+                        warn!(%error, "worker {} gave no sign of life", context.name());
+                    }
+                }
             }
         }
     }

@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use sqlx::{PgPool, migrate::Migrator, postgres::PgPoolOptions};
+use sqlx::{PgPool, Postgres, migrate::Migrator, pool::PoolConnection, postgres::PgPoolOptions};
 
 use crate::{StoreError, error::database};
 
@@ -13,7 +13,7 @@ pub static MIGRATOR: Migrator = sqlx::migrate!("../../migrations");
 const ACQUIRE_TIMEOUT: Duration = Duration::from_secs(3);
 
 /// Connections are renewed now and then, so that a moved or rebalanced server is found again.
-const MAX_LIFETIME: Duration = Duration::from_secs(30 * 60);
+const MAX_LIFETIME: Duration = Duration::from_mins(30);
 
 /// Opens a pool of at most `max` connections to `url`.
 pub async fn connect(url: &str, max: u32) -> Result<PgPool, StoreError> {
@@ -27,6 +27,14 @@ pub async fn connect(url: &str, max: u32) -> Result<PgPool, StoreError> {
         .connect(url)
         .await
         .map_err(database("connect to the database"))
+}
+
+/// A connection on loan; dropped, it goes back.
+pub type Connection = PoolConnection<Postgres>;
+
+/// Takes a connection for reads that need no transaction.
+pub async fn acquire(pool: &PgPool) -> Result<Connection, StoreError> {
+    pool.acquire().await.map_err(database("take a connection"))
 }
 
 /// Brings the schema up to date. Servers that start together take turns.

@@ -219,7 +219,7 @@ pub async fn update(
         "
         UPDATE setup_items
         SET version = $4, body = $5, changed_by = $6, changed_at = $7
-        WHERE project_id = $1 AND kind = $2 AND code = $3 AND version = $4 - 1
+        WHERE project_id = $1 AND kind = $2 AND code = $3 AND version + 1 = $4
         ",
         project.0,
         kind.name(),

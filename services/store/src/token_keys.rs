@@ -18,8 +18,8 @@ pub struct StoredKey {
     pub retired_at: Option<DateTime<Utc>>,
 }
 
-/// Keys that still verify: those not retired, and those retired after `retired_after`. The key
-/// that signs comes first.
+/// Keys that still verify: those not retired, and those retired after `retired_after`. In the
+/// order of their making, those that sign last.
 pub async fn list(
     conn: &mut PgConnection,
     retired_after: DateTime<Utc>,
@@ -30,7 +30,7 @@ pub async fn list(
         SELECT kid, pkcs8, created_at, retired_at
         FROM token_keys
         WHERE retired_at IS NULL OR retired_at > $1
-        ORDER BY retired_at IS NULL DESC, created_at DESC, kid
+        ORDER BY retired_at IS NULL, created_at, kid
         ",
         retired_after
     )
@@ -64,22 +64,5 @@ pub async fn insert(
     .execute(conn)
     .await
     .map_err(database("insert a token key"))?;
-    Ok(())
-}
-
-/// Retires every key that signs, but `kid`.
-pub async fn retire_others(
-    conn: &mut PgConnection,
-    kid: &str,
-    now: DateTime<Utc>,
-) -> Result<(), StoreError> {
-    sqlx::query!(
-        "UPDATE token_keys SET retired_at = $2 WHERE kid <> $1 AND retired_at IS NULL",
-        kid,
-        now
-    )
-    .execute(conn)
-    .await
-    .map_err(database("retire token keys"))?;
     Ok(())
 }

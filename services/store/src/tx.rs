@@ -21,3 +21,10 @@ pub async fn begin(pool: &PgPool) -> Result<Tx, StoreError> {
 pub async fn commit(tx: Tx) -> Result<(), StoreError> {
     tx.commit().await.map_err(database("commit a transaction"))
 }
+
+/// Opens a savepoint inside a transaction. Dropped without [`commit`](sqlx::Transaction::commit),
+/// only what came after it is undone.
+pub async fn savepoint(tx: &mut Tx) -> Result<sqlx::Transaction<'_, sqlx::Postgres>, StoreError> {
+    use sqlx::Acquire as _;
+    tx.begin().await.map_err(database("set a savepoint"))
+}

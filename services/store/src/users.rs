@@ -92,6 +92,20 @@ pub async fn credentials(
     .map_err(database("find credentials"))
 }
 
+/// The password hash of `id`, unless the user is disabled.
+pub async fn password_hash(
+    conn: &mut PgConnection,
+    id: UserId,
+) -> Result<Option<String>, StoreError> {
+    sqlx::query_scalar!(
+        "SELECT password_hash FROM users WHERE id = $1 AND disabled_at IS NULL",
+        id.0
+    )
+    .fetch_optional(conn)
+    .await
+    .map_err(database("find a password"))
+}
+
 /// Adds a user; `users_email_key` refuses an e-mail that is taken.
 pub async fn insert(
     conn: &mut PgConnection,

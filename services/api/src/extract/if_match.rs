@@ -5,6 +5,7 @@ use actix_web::{
     dev::Payload,
     http::{StatusCode, header},
 };
+use app::AppError;
 use futures_util::future::LocalBoxFuture;
 
 use super::permit::once_admitted;
@@ -18,6 +19,19 @@ impl IfMatch {
     /// The version; without one the answer is 428.
     pub fn required(self) -> Result<i64, Problem> {
         self.0.ok_or_else(Self::missing)
+    }
+
+    /// What `error` means to a caller who put something: that it exists already is no conflict,
+    /// they have only to say which version they have seen.
+    pub fn explain(self, error: AppError) -> Problem {
+        match error {
+            AppError::Conflict { code: "ITEM_EXISTS" | "MEMBER_EXISTS", .. }
+                if self.0.is_none() =>
+            {
+                Self::missing()
+            }
+            other => other.into(),
+        }
     }
 
     /// 428: this exists already, and the caller does not say which version they replace.
@@ -63,6 +77,15 @@ mod tests {
         for malformed in ["v17", "\"17\"", "W/\"v17\"", "*", "\"v-1\"", "\"v1\", \"v2\""] {
             assert_eq!(check(malformed), Err(400), "{malformed}");
         }
+    }
+
+    #[test]
+    fn what_exists_is_replaced_only_by_who_has_seen_it() {
+        let exists = || AppError::Conflict { code: "ITEM_EXISTS", detail: String::new() };
+        assert_eq!(IfMatch(None).explain(exists()).status(), 428);
+        assert_eq!(IfMatch(Some(1)).explain(exists()).status(), 409);
+        let stale = AppError::PreconditionFailed { detail: String::new() };
+        assert_eq!(IfMatch(Some(1)).explain(stale).status(), 412);
     }
 
     #[test]

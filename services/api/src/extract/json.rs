@@ -44,9 +44,8 @@ where
 
     fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
         let reading = read(request.clone(), payload.take(), LIMIT);
-        let checked = async move {
-            schema::read(&reading.await?).map(Self).map_err(Problem::invalid)
-        };
+        let checked =
+            async move { schema::read(&reading.await?).map(Self).map_err(Problem::invalid) };
         once_admitted(request, checked)
     }
 }

@@ -12,5 +12,5 @@ mod query;
 pub use if_match::IfMatch;
 pub use json::{Body, LARGE, LargeBody, RawBody, SMALL};
 pub use path::{ItemPath, ProjectPath};
-pub use permit::{Permit, PermissionMarker, SignedIn, can};
-pub use query::{Paging, Query};
+pub use permit::{PermissionMarker, Permit, SignedIn, can};
+pub use query::{Paging, Query, clamp};

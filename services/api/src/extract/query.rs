@@ -7,7 +7,7 @@ use serde::{Deserialize, de::DeserializeOwned};
 use utoipa::IntoParams;
 
 use super::permit::once_admitted;
-use crate::Problem;
+use crate::{Problem, reply::position};
 
 /// The parameters as a `T`, which denies unknown fields: a typo must not return everything.
 #[derive(Debug)]
@@ -58,6 +58,11 @@ impl Paging {
     /// The limit within its bounds.
     pub fn limit(&self) -> u32 {
         clamp(self.limit)
+    }
+
+    /// Where the page begins; at the beginning if there is no cursor.
+    pub fn position<T: DeserializeOwned>(&self) -> Result<Option<T>, Problem> {
+        self.cursor.as_deref().map(position).transpose()
     }
 }
 

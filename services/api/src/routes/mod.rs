@@ -4,6 +4,9 @@ use utoipa_actix_web::service_config::ServiceConfig;
 
 mod accounts;
 mod health;
+mod releases;
+mod nonconformances;
+mod joints;
 mod projects;
 mod setup;
 mod stock;
@@ -15,4 +18,7 @@ pub fn configure(config: &mut ServiceConfig) {
     projects::configure(config);
     setup::configure(config);
     stock::configure(config);
+    releases::configure(config);
+    nonconformances::configure(config);
+    joints::configure(config);
 }

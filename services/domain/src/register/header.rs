@@ -98,12 +98,12 @@ impl Header {
         let missing =
             Column::ALL.into_iter().filter(|it| !it.may_be_absent() && !columns.contains(it));
         faults.extend(missing.map(|column| {
-            let detail = format!("the column `{}` is missing; its cells may be", column.name());
-            let detail = if column.value_required() {
-                format!("the column `{}` is missing; every joint needs it", column.name())
+            let cells = if column.value_required() {
+                "every joint needs it"
             } else {
-                format!("{detail} empty")
+                "its cells may be empty"
             };
+            let detail = format!("the column `{}` is missing; {cells}", column.name());
             RowError::new(1, column.name(), "MISSING_COLUMN", detail)
         }));
         if faults.is_empty() { Ok(Self { columns }) } else { Err(faults) }

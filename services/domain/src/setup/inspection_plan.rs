@@ -55,7 +55,6 @@ pub struct VoltageRule {
 /// The codes of the voltage methods.
 #[derive(ToSchema, Deserialize)]
 #[serde(rename_all = "snake_case")]
-#[expect(dead_code, reason = "only its schema is used: `calc` knows no API description")]
 pub enum VoltageMethodCode {
     /// NACE SP0274.
     NaceSp0274,

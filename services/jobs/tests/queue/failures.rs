@@ -14,7 +14,7 @@ use crate::support::{Database, Work, database, eager, start, succeed, until};
 async fn each_wait_is_longer_and_kept_in_the_row() {
     let db = database().await;
     let id = db.ask().await;
-    let first = Duration::from_secs(60);
+    let first = Duration::from_mins(1);
     let backoff = Backoff { first, longest: 10 * first };
     let options = QueueOptions { backoff, ..QueueOptions::default() };
     let running = start(db.runner().register_with(options, fail));

@@ -67,7 +67,7 @@ async fn a_job_is_not_taken_away_from_a_transaction_that_has_checked() {
 
     // Everybody counts as dead; only the lock keeps the job.
     db.execute("UPDATE apalis.workers SET last_seen = last_seen - interval '1 day'").await;
-    assert_eq!(jobs::reap(&db.pool, Duration::from_secs(3600)).await.unwrap(), 0);
+    assert_eq!(jobs::reap(&db.pool, Duration::from_hours(1)).await.unwrap(), 0);
 
     db.mark("go on").await;
     until("it is done", async || db.runs().await[0].outcome == RunOutcome::Done).await;

@@ -5,7 +5,7 @@ use std::{
     time::Duration,
 };
 
-use jobs::{Counts, JobContext, JobError, RunOutcome};
+use jobs::{Counts, JobContext, JobError, QueueOptions, RunOutcome};
 use rustix::process::{Pid, Signal, kill_process};
 
 use crate::support::{Database, Work, database, have_effect, mark_with, marks, start, until};
@@ -54,6 +54,11 @@ async fn a_worker_in_a_process_of_its_own() {
         "poisoned" => db.runner().register(abort),
         "killed" => db.runner().register(stop_half_way),
         "frozen" => db.runner().register(write_when_told),
+        "frozen in a transaction" => {
+            let timeout = Duration::from_secs(3);
+            let options = QueueOptions { timeout, ..QueueOptions::default() };
+            db.runner().register_with(options, hold_the_lock)
+        }
         other => panic!("{other}"),
     };
     runner.run(std::future::pending()).await.unwrap();
@@ -72,7 +77,7 @@ async fn a_job_that_kills_its_process_is_given_up() {
     })
     .await;
 
-    assert_eq!(db.marks("abort").await, i64::from(3));
+    assert_eq!(db.marks("abort").await, 3);
     let runs = db.runs().await;
     assert_eq!(runs.len(), 4);
     for run in &runs[..3] {
@@ -99,9 +104,9 @@ async fn the_job_of_a_killed_process_is_taken_over() {
     let runs = db.runs().await;
     assert_eq!(runs.len(), 2);
     assert_eq!(runs[1].attempt, 2);
-    // The lease of one second, and two signs of life.
+    // The lease of two seconds, and two signs of life.
     let waited = runs[1].started_at - killed;
-    assert!(waited < chrono::TimeDelta::seconds(4), "{waited}");
+    assert!(waited < chrono::TimeDelta::seconds(5), "{waited}");
 }
 
 #[tokio::test]
@@ -118,7 +123,10 @@ async fn a_process_that_stood_still_does_not_write() {
 
     db.mark("go on").await;
     worker.signal(Signal::CONT);
-    db.until_mark("lost").await;
+    // Stopped in the middle of a report, the worker cannot go on; it starts anew without its job.
+    let workers = "SELECT count(*) FROM apalis.workers";
+    until("it has noticed", async || db.marks("lost").await > 0 || db.count(workers).await > 2)
+        .await;
     running.stop().await;
 
     assert_eq!(db.marks("effect").await, 1);
@@ -128,6 +136,21 @@ async fn a_process_that_stood_still_does_not_write() {
     let runs = db.runs().await;
     assert_eq!(runs[0].error.as_deref(), Some("the worker stopped before it finished"));
     assert_eq!(runs[1].outcome, RunOutcome::Done);
+}
+
+#[tokio::test]
+async fn a_process_that_stood_still_does_not_keep_its_job() {
+    let db = database().await;
+    let id = db.ask().await;
+    let worker = Worker::start("frozen in a transaction", &db);
+    db.until_mark("holding").await;
+    worker.signal(Signal::STOP);
+
+    let running = start(db.runner().register(have_effect));
+    db.until_status(&id, "Done").await;
+    running.stop().await;
+
+    assert_eq!(db.marks("effect").await, 1);
 }
 
 async fn abort(job: JobContext, _: Work) -> Result<Counts, JobError> {
@@ -154,4 +177,11 @@ async fn write_when_told(job: JobContext, _: Work) -> Result<Counts, JobError> {
     let mine = job.still_mine(&mut tx).await?;
     mark_with(job.pool(), if mine { "wrote" } else { "lost" }, "").await;
     Err(JobError::Lost)
+}
+
+async fn hold_the_lock(job: JobContext, _: Work) -> Result<Counts, JobError> {
+    let mut tx = job.pool().begin().await?;
+    assert!(job.still_mine(&mut tx).await?);
+    mark_with(job.pool(), "holding", "").await;
+    std::future::pending().await
 }

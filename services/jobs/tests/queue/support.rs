@@ -138,11 +138,11 @@ pub async fn until(what: &str, mut condition: impl AsyncFnMut() -> bool) {
     }
 }
 
-/// Settings with which a worker counts as dead after a second.
+/// Settings with which a worker counts as dead after two seconds.
 pub fn hasty() -> Settings {
     Settings {
         heartbeat: Duration::from_millis(250),
-        missed_heartbeats: 4,
+        missed_heartbeats: 8,
         poll: Duration::from_millis(100),
         restart_pause: Duration::from_millis(100),
         grace: Duration::from_secs(10),

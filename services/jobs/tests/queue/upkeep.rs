@@ -6,7 +6,7 @@ use jobs::{Pruned, prune, reap};
 
 use crate::support::{database, have_effect, start};
 
-const DAY: Duration = Duration::from_secs(24 * 3600);
+const DAY: Duration = Duration::from_hours(24);
 
 #[tokio::test]
 async fn what_is_over_is_pruned() {

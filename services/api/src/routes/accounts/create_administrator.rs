@@ -4,7 +4,7 @@ use domain::schema::Validate;
 use serde::Deserialize;
 use utoipa::ToSchema;
 
-use super::views::UserView;
+use super::views::CreatedUserView;
 use crate::{Problem, extract::Body, reply::Created};
 
 /// The first administrator of a new server.
@@ -15,13 +15,13 @@ pub struct AdministratorRequest {
     #[schema(max_length = 200)]
     code: String,
     /// Address to sign in with.
-    #[schema(max_length = 254, format = "email")]
+    #[schema(max_length = 254, example = "ada@example.org")]
     email: String,
     /// Printed name.
     #[schema(min_length = 1, max_length = 200)]
     name: String,
     /// Password to sign in with.
-    #[schema(min_length = 12, max_length = 1024, format = Password)]
+    #[schema(max_length = 1024, format = Password)]
     password: String,
 }
 
@@ -31,16 +31,14 @@ impl Validate for AdministratorRequest {}
 #[utoipa::path(
     tag = "accounts",
     request_body = AdministratorRequest,
-    responses((status = 201, body = UserView)),
+    responses((status = 201, body = CreatedUserView)),
 )]
 #[post("/v1/administrators")]
 pub async fn create_administrator(
     app: Data<App>,
     body: Body<AdministratorRequest>,
-) -> Result<Created<UserView>, Problem> {
+) -> Result<Created<CreatedUserView>, Problem> {
     let AdministratorRequest { code, email, name, password } = body.0;
-    let claimed =
-        app::accounts::claim_setup_code(&app, &code, &email, &name, password.into()).await?;
-    let user = UserView { id: claimed, email, name, is_administrator: true };
-    Ok(Created::at("/v1/me", user))
+    let id = app::accounts::claim_setup_code(&app, &code, email, name, password.into()).await?;
+    Ok(Created::at("/v1/me", CreatedUserView { id }))
 }

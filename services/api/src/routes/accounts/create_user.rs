@@ -1,10 +1,10 @@
 use actix_web::{post, web::Data};
-use app::App;
+use app::{App, accounts::NewUser};
 use domain::schema::Validate;
 use serde::Deserialize;
 use utoipa::ToSchema;
 
-use super::views::UserView;
+use super::views::CreatedUserView;
 use crate::{
     Problem,
     extract::{Body, SignedIn},
@@ -16,13 +16,13 @@ use crate::{
 #[serde(deny_unknown_fields)]
 pub struct UserRequest {
     /// Address to sign in with.
-    #[schema(max_length = 254, format = "email")]
+    #[schema(max_length = 254, example = "ada@example.org")]
     email: String,
     /// Printed name.
     #[schema(min_length = 1, max_length = 200)]
     name: String,
     /// Password to sign in with.
-    #[schema(min_length = 12, max_length = 1024, format = Password)]
+    #[schema(max_length = 1024, format = Password)]
     password: String,
 }
 
@@ -34,7 +34,7 @@ impl Validate for UserRequest {}
 #[utoipa::path(
     tag = "accounts",
     request_body = UserRequest,
-    responses((status = 201, body = UserView)),
+    responses((status = 201, body = CreatedUserView)),
     security(("bearer" = [])),
 )]
 #[post("/v1/users")]
@@ -42,10 +42,9 @@ pub async fn create_user(
     app: Data<App>,
     signed_in: SignedIn,
     body: Body<UserRequest>,
-) -> Result<Created<UserView>, Problem> {
+) -> Result<Created<CreatedUserView>, Problem> {
     let UserRequest { email, name, password } = body.0;
-    let actor = &signed_in.actor;
-    let id = app::accounts::create_user(&app, actor, &email, &name, password.into()).await?;
-    let user = UserView { id, email, name, is_administrator: false };
-    Ok(Created::at(format!("/v1/users/{id}"), user))
+    let new = NewUser { email, name, password: password.into() };
+    let id = app::accounts::create_user(&app, &signed_in.actor, new).await?;
+    Ok(Created::at(format!("/v1/users/{id}"), CreatedUserView { id }))
 }

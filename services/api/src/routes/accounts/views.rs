@@ -21,10 +21,17 @@ impl From<app::accounts::SessionTokens> for SessionView {
         Self {
             access_token: tokens.access_token,
             refresh_token: tokens.refresh_token,
-            token_type: "Bearer",
+            token_type: tokens.token_type,
             expires_in: tokens.expires_in,
         }
     }
+}
+
+/// Somebody new who can sign in.
+#[derive(Serialize, ToSchema)]
+pub struct CreatedUserView {
+    /// Id.
+    pub id: UserId,
 }
 
 /// Somebody who can sign in.

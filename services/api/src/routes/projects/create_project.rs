@@ -1,14 +1,17 @@
 use actix_web::{post, web::Data};
-use app::{App, projects::NewProject};
+use app::{
+    App,
+    projects::{NewProject, UnitSystem},
+};
 use domain::schema::Validate;
 use serde::Deserialize;
 use utoipa::ToSchema;
 
-use super::ProjectView;
+use super::{ProjectView, views::Units};
 use crate::{
     Problem,
     extract::{Body, SignedIn},
-    reply::Created,
+    reply::{Created, segment},
 };
 
 /// A new project.
@@ -29,20 +32,11 @@ pub struct ProjectRequest {
     units: Units,
 }
 
-/// Units that people see.
-#[derive(Clone, Copy, Default, Deserialize, ToSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum Units {
-    /// Metres, millimetres, degrees Celsius.
-    #[default]
-    Si,
-    /// Feet, inches, degrees Fahrenheit.
-    Imperial,
-}
-
 impl Validate for ProjectRequest {}
 
 /// Create a project; you become its administrator.
+///
+/// Only an administrator of the server may.
 #[utoipa::path(
     tag = "projects",
     request_body = ProjectRequest,
@@ -56,11 +50,8 @@ pub async fn create_project(
     body: Body<ProjectRequest>,
 ) -> Result<Created<ProjectView>, Problem> {
     let ProjectRequest { code, name, time_zone, units } = body.0;
-    let units = match units {
-        Units::Si => "si",
-        Units::Imperial => "imperial",
-    };
-    let new = NewProject { code, name, time_zone, units: units.to_owned() };
+    let units = UnitSystem::from(units).name().to_owned();
+    let new = NewProject { code, name, time_zone, units };
     let project = app::projects::create(&app, &signed_in.actor, new).await?;
-    Ok(Created::at(format!("/v1/projects/{}", project.code), project.into()))
+    Ok(Created::at(format!("/v1/projects/{}", segment(&project.code)), project.into()))
 }

@@ -1,7 +1,4 @@
-use actix_web::{
-    get,
-    web::Json,
-};
+use actix_web::{get, web::Json};
 
 use super::ProjectView;
 use crate::{

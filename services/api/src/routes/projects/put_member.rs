@@ -1,6 +1,6 @@
 use actix_web::{
-    put,
-    web::{Data, Json, Path},
+    HttpRequest, put,
+    web::{Data, Path},
 };
 use app::App;
 use domain::{access::Role, ids::UserId, schema::Validate};
@@ -10,7 +10,8 @@ use utoipa::{IntoParams, ToSchema};
 use super::views::MemberView;
 use crate::{
     Problem,
-    extract::{Body, Permit, can},
+    extract::{Body, IfMatch, Permit, can},
+    reply::Versioned,
 };
 
 /// A member of a project.
@@ -35,21 +36,35 @@ pub struct MemberRequest {
 impl Validate for MemberRequest {}
 
 /// Make a user a member, or give a member another role.
+///
+/// To give another role, send `If-Match` with the ETag of the member you have seen.
 #[utoipa::path(
     tag = "projects",
+    params(
+        MemberPath,
+        ("If-Match" = Option<String>, Header, description = "ETag, such as `\"v17\"`"),
+    ),
     request_body = MemberRequest,
-    responses((status = 200, body = MemberView)),
+    responses(
+        (status = 200, body = Versioned<MemberView>),
+        (status = 201, body = Versioned<MemberView>),
+    ),
     security(("bearer" = [])),
 )]
 #[put("/v1/projects/{project}/members/{user}")]
 pub async fn put_member(
     app: Data<App>,
     permit: Permit<can::ManageMembers>,
+    request: HttpRequest,
     path: Path<MemberPath>,
+    seen: IfMatch,
     body: Body<MemberRequest>,
-) -> Result<Json<MemberView>, Problem> {
+) -> Result<Versioned<MemberView>, Problem> {
     let Permit { actor, project, .. } = permit;
     let role = body.0.role;
-    let member = app::projects::put_member(&app, &actor, &project, path.user, role).await?;
-    Ok(Json(member.into()))
+    let put = app::projects::put_member(&app, &actor, &project, path.user, role, seen.0)
+        .await
+        .map_err(|error| seen.explain(error))?;
+    let view = MemberView::versioned(put.member);
+    Ok(if put.created { view.created_at(request.path()) } else { view })
 }

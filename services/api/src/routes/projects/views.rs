@@ -1,7 +1,13 @@
-use app::projects::{Member, ProjectEntry};
-use domain::{access::Role, ids::{ProjectId, UserId}};
-use serde::Serialize;
+use app::projects::{ProjectEntry, UnitSystem};
+use domain::{
+    access::Role,
+    ids::{ProjectId, UserId},
+};
+use serde::{Deserialize, Serialize};
+use store::members::Member;
 use utoipa::ToSchema;
+
+use crate::reply::Versioned;
 
 /// A project as its members see it.
 #[derive(Serialize, ToSchema)]
@@ -16,7 +22,7 @@ pub struct ProjectView {
     #[schema(example = "Europe/Vienna")]
     time_zone: String,
     /// Units that people see.
-    units: String,
+    units: Units,
     /// Your role.
     role: Role,
     /// Counts the changes of the project itself.
@@ -31,8 +37,8 @@ impl From<ProjectEntry> for ProjectView {
             id: entry.id,
             code: entry.code,
             name: entry.name,
-            time_zone: entry.time_zone,
-            units: entry.units,
+            time_zone: entry.time_zone.name().to_owned(),
+            units: entry.units.into(),
             role: entry.role,
             version: entry.version,
             setup_version: entry.setup_version,
@@ -53,8 +59,39 @@ pub struct MemberView {
     pub role: Role,
 }
 
-impl From<Member> for MemberView {
-    fn from(member: Member) -> Self {
-        Self { user: member.user, email: member.email, name: member.name, role: member.role }
+impl MemberView {
+    /// `member` and its version.
+    pub fn versioned(member: Member) -> Versioned<Self> {
+        let Member { user, email, name, role, version } = member;
+        Versioned::new(Self { user, email, name, role }, version)
+    }
+}
+
+/// Units that people see.
+#[derive(Clone, Copy, Default, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Units {
+    /// Metres, millimetres, degrees Celsius.
+    #[default]
+    Si,
+    /// Feet, inches, degrees Fahrenheit.
+    Imperial,
+}
+
+impl From<UnitSystem> for Units {
+    fn from(units: UnitSystem) -> Self {
+        match units {
+            UnitSystem::Si => Self::Si,
+            UnitSystem::Imperial => Self::Imperial,
+        }
+    }
+}
+
+impl From<Units> for UnitSystem {
+    fn from(units: Units) -> Self {
+        match units {
+            Units::Si => Self::Si,
+            Units::Imperial => Self::Imperial,
+        }
     }
 }

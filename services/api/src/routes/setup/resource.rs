@@ -1,33 +1,35 @@
 //! The operations that every set-up resource has: list, read, create or replace.
 
 use app::{Actor, App, projects::ProjectEntry, setup::Stored};
-use domain::{
-    schema::FieldError,
-    setup::Item,
-};
+use domain::{schema::FieldError, setup::Item};
 
 use crate::{
     Problem,
-    extract::IfMatch,
-    reply::{Page, Versioned},
+    extract::{IfMatch, Paging},
+    reply::{Page, Versioned, segment},
 };
 
 /// The items of one kind, by code.
 pub async fn list<T: Item>(
     app: &App,
+    actor: &Actor,
     project: &ProjectEntry,
+    paging: &Paging,
 ) -> Result<Page<Versioned<T>>, Problem> {
-    let items = app::setup::list::<T>(app, project).await?;
-    Ok(Page::whole(items).map(view))
+    let (after, limit): (Option<String>, u32) = (paging.position()?, paging.limit());
+    let one_more = i64::from(limit) + 1;
+    let items = app::setup::list::<T>(app, actor, project, after.as_deref(), one_more).await?;
+    Ok(Page::cut(items, limit, |last| last.item.code().to_owned()).map(view))
 }
 
 /// One item.
 pub async fn get<T: Item>(
     app: &App,
+    actor: &Actor,
     project: &ProjectEntry,
     code: &str,
 ) -> Result<Versioned<T>, Problem> {
-    let stored = app::setup::get::<T>(app, project, code).await?;
+    let stored = app::setup::get::<T>(app, actor, project, code).await?;
     Ok(view(stored))
 }
 
@@ -39,7 +41,7 @@ pub async fn create<T: Item>(
     path: &str,
     item: T,
 ) -> Result<Versioned<T>, Problem> {
-    let location = format!("{path}/{}", item.code());
+    let location = format!("{path}/{}", segment(item.code()));
     let stored = app::setup::put(app, actor, project, item, None).await?;
     Ok(view(stored).created_at(location))
 }
@@ -58,11 +60,12 @@ pub async fn put<T: Item>(
         let detail = format!("must be `{code}`, as in the path");
         return Err(Problem::invalid(vec![FieldError::new("/code", "CODE_DIFFERS", detail)]));
     }
-    match app::setup::put(app, actor, project, item, seen.0).await {
-        Ok(stored) if stored.created => Ok(view(stored).created_at(path)),
-        Ok(stored) => Ok(view(stored)),
-        Err(error) => Err(error.into()),
-    }
+    let stored = app::setup::put(app, actor, project, item, seen.0)
+        .await
+        .map_err(|error| seen.explain(error))?;
+    let created = stored.created;
+    let view = view(stored);
+    Ok(if created { view.created_at(path) } else { view })
 }
 
 fn view<T>(stored: Stored<T>) -> Versioned<T> {
@@ -90,7 +93,7 @@ macro_rules! resource {
 
         use crate::{
             Problem,
-            extract::{Body, IfMatch, ItemPath, Permit, ProjectPath, can},
+            extract::{Body, IfMatch, ItemPath, Paging, Permit, ProjectPath, Query, can},
             reply::{Page, Versioned},
             routes::setup::resource,
         };
@@ -103,7 +106,7 @@ macro_rules! resource {
         #[doc = $list_summary]
         #[utoipa::path(
             tag = $tag,
-            params(ProjectPath),
+            params(ProjectPath, Paging),
             responses((status = 200, body = Page<Versioned<$item>>)),
             security(("bearer" = [])),
         )]
@@ -111,13 +114,16 @@ macro_rules! resource {
         pub async fn $list(
             app: Data<App>,
             permit: Permit<can::ReadProject>,
+            paging: Query<Paging>,
         ) -> Result<Json<Page<Versioned<$item>>>, Problem> {
-            resource::list(&app, &permit.project).await.map(Json)
+            let Permit { actor, project, .. } = &permit;
+            resource::list(&app, actor, project, &paging.0).await.map(Json)
         }
 
         #[doc = $get_summary]
         #[utoipa::path(
             tag = $tag,
+            params(ItemPath),
             responses((status = 200, body = Versioned<$item>)),
             security(("bearer" = [])),
         )]
@@ -127,7 +133,8 @@ macro_rules! resource {
             permit: Permit<can::ReadProject>,
             path: Path<ItemPath>,
         ) -> Result<Versioned<$item>, Problem> {
-            resource::get(&app, &permit.project, &path.code).await
+            let Permit { actor, project, .. } = &permit;
+            resource::get(&app, actor, project, &path.code).await
         }
 
         #[doc = $put_summary]
@@ -135,7 +142,10 @@ macro_rules! resource {
         /// To replace, send `If-Match` with the ETag of the version you have seen.
         #[utoipa::path(
             tag = $tag,
-            params(("If-Match" = Option<String>, Header, description = "ETag, such as `\"v17\"`")),
+            params(
+                ItemPath,
+                ("If-Match" = Option<String>, Header, description = "ETag, such as `\"v17\"`"),
+            ),
             request_body = $item,
             responses(
                 (status = 200, body = Versioned<$item>),

@@ -1,0 +1,47 @@
+//! Signing in with a password.
+
+use domain::ids::SessionId;
+use secrecy::SecretString;
+use store::sessions::NewSession;
+
+use super::{
+    SessionTokens, hashing, normalise_email,
+    tokens::{SESSION_LIFETIME, issue},
+};
+use crate::{App, AppError, new_id};
+
+/// Opens a session for whoever has `email` and `password`.
+///
+/// An unknown e-mail, a wrong password and a disabled user get one answer at one cost.
+pub async fn sign_in(
+    app: &App,
+    email: &str,
+    password: SecretString,
+) -> Result<SessionTokens, AppError> {
+    let mut conn = app.connection().await?;
+    let known = store::users::credentials(&mut conn, &normalise_email(email)).await?;
+    // Hashing may queue for seconds; nobody else should wait for this connection meanwhile.
+    drop(conn);
+    let hash = known.as_ref().map(|it| it.password_hash.clone());
+    let matches = app.hasher.verify(password, hash).await.map_err(hashing)?;
+    let Some(known) = known.filter(|it| matches && !it.disabled) else {
+        tracing::info!("refused a sign-in");
+        let detail = "the e-mail or the password is wrong".to_owned();
+        return Err(AppError::Unauthenticated { code: "WRONG_CREDENTIALS", detail });
+    };
+
+    let now = app.clock.now();
+    let session = SessionId(new_id(now));
+    let refresh_token = auth::random_token();
+    let mut conn = app.connection().await?;
+    let new = NewSession {
+        id: session,
+        user: known.user,
+        refresh_hash: &auth::hash_token(&refresh_token),
+        created_at: now,
+        expires_at: now + SESSION_LIFETIME,
+    };
+    store::sessions::insert(&mut conn, new).await?;
+    tracing::info!(user.id = %known.user, session.id = %session, "opened session {session}");
+    issue(app, known.user, session, refresh_token, now)
+}

@@ -1,0 +1,59 @@
+//! Judges a stored joint by what is known of it outside its facts.
+
+use std::sync::Arc;
+
+use chrono::{DateTime, Utc};
+use domain::{
+    ids::ProjectId,
+    joints::{Assessment, JointState, Outside, ReleaseInForce, Severity, assess},
+    setup::ProjectSetup,
+};
+use store::{PgConnection, joints::StoredJoint};
+
+use crate::AppError;
+
+/// A joint with its judgement.
+#[derive(Debug, Clone)]
+pub struct Judged {
+    /// As stored.
+    pub joint: StoredJoint,
+    /// Its judgement.
+    pub assessment: Assessment,
+    /// The release in force.
+    pub release: Option<ReleaseInForce>,
+    /// The set-up it was judged by.
+    pub setup: Arc<ProjectSetup>,
+}
+
+/// What the facts of a joint do not say.
+pub(crate) async fn outside(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    joint: &StoredJoint,
+    setup: &ProjectSetup,
+) -> Result<Outside, AppError> {
+    let newest = store::releases::newest(conn, project, joint.id).await?;
+    let nonconformances = store::nonconformances::open_of_joint(conn, project, joint.id).await?;
+    let plan = setup.assignment(&joint.entry).map(|assigned| assigned.plan);
+    let contradicted = matches!(newest, Some((_, true)));
+    Ok(Outside {
+        release: newest.filter(|(_, contradicted)| !contradicted).map(|(release, _)| release),
+        contradicted,
+        nonconformances,
+        blocking_from: plan.map_or(Severity::Major, |plan| plan.blocking_from),
+    })
+}
+
+/// Judges a joint as it stands.
+pub(crate) async fn judge(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    joint: StoredJoint,
+    setup: &Arc<ProjectSetup>,
+    now: DateTime<Utc>,
+) -> Result<Judged, AppError> {
+    let outside = outside(conn, project, &joint, setup).await?;
+    let state: &JointState = &joint.state;
+    let assessment = assess(state, &joint.entry, setup, &outside, now);
+    Ok(Judged { joint, assessment, release: outside.release, setup: Arc::clone(setup) })
+}

@@ -1,0 +1,17 @@
+//! Joints: what is recorded on them and what is shown of them.
+
+mod batch;
+mod judge;
+mod list;
+mod record;
+mod view;
+mod write;
+
+pub use batch::{BatchItem, ItemAnswer, record_batch};
+pub use judge::Judged;
+pub(crate) use judge::{judge, outside};
+pub use list::list;
+pub use record::{Recorded, record};
+pub use view::{FactView, JointView, facts, show};
+pub(crate) use write::write;
+pub use write::Outcome;

@@ -1,0 +1,197 @@
+//! The one way by which facts come onto a joint: fold, judge, append, contradict, open.
+//!
+//! The caller holds the lock of the joint and commits.
+
+use std::{collections::HashMap, sync::Arc};
+
+use chrono::{DateTime, Utc};
+use domain::{
+    ids::{EventId, NonconformanceId, ProjectId, UserId},
+    joints::{
+        Assessment, Fact, Finding, JointState, Outside, Severity, assess,
+        chain::{self, Record},
+        fact::NewFact,
+        release::contradictions,
+    },
+    setup::ProjectSetup,
+};
+use store::{
+    PgConnection,
+    facts::{Appended, StoredFact},
+    joints::StoredJoint,
+    warnings::Raised,
+};
+
+use super::Judged;
+use crate::{AppError, new_id};
+
+/// What became of one fact.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Outcome {
+    /// It is stored.
+    New(Box<Record>),
+    /// It was stored already: the same send again.
+    AlreadySo(Box<Record>),
+    /// Another fact has this id.
+    IdReused,
+}
+
+/// Who records, where and when.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Stamp {
+    /// Project.
+    pub project: ProjectId,
+    /// Who is signed in.
+    pub by: UserId,
+    /// Now.
+    pub now: DateTime<Utc>,
+}
+
+/// Records `facts` on `joint`, in their order.
+pub(crate) async fn write(
+    conn: &mut PgConnection,
+    stamp: Stamp,
+    mut joint: StoredJoint,
+    facts: &[NewFact],
+    setup: &Arc<ProjectSetup>,
+) -> Result<(Judged, Vec<Outcome>), AppError> {
+    let Stamp { project, now, .. } = stamp;
+    let stored = store::facts::of_joint(conn, project, joint.id).await?;
+    let mut history = read(&stored)?;
+    let (outcomes, appended) = link(conn, stamp, &mut joint, facts).await?;
+    let mut outside = super::outside(conn, project, &joint, setup).await?;
+    if appended.is_empty() {
+        let assessment = assess(&joint.state, &joint.entry, setup, &outside, now);
+        let release = outside.release;
+        let judged = Judged { joint, assessment, release, setup: Arc::clone(setup) };
+        return Ok((judged, outcomes));
+    }
+    let before = assess(&JointState::fold(&history), &joint.entry, setup, &outside, now);
+    history.extend(appended.iter().map(|it| it.record.to_fact()));
+    joint.state = JointState::fold(&history);
+    store::facts::append(conn, &appended).await?;
+
+    let mut after = assess(&joint.state, &joint.entry, setup, &outside, now);
+    if contradict(conn, stamp, &joint, &mut outside, (&before, &after), &appended).await? {
+        after = assess(&joint.state, &joint.entry, setup, &outside, now);
+    }
+    follow_findings(conn, stamp, &joint, &after.findings, setup).await?;
+    outside.nonconformances =
+        store::nonconformances::open_of_joint(conn, project, joint.id).await?;
+    let assessment = assess(&joint.state, &joint.entry, setup, &outside, now);
+    store::joints::update(conn, project, &joint, &assessment).await?;
+    let judged =
+        Judged { joint, assessment, release: outside.release, setup: Arc::clone(setup) };
+    Ok((judged, outcomes))
+}
+
+fn read(stored: &[StoredFact]) -> Result<Vec<Fact>, AppError> {
+    stored.iter().map(|it| Ok(it.record()?.to_fact())).collect()
+}
+
+/// Links the facts that are new to the chain of the joint.
+async fn link(
+    conn: &mut PgConnection,
+    stamp: Stamp,
+    joint: &mut StoredJoint,
+    facts: &[NewFact],
+) -> Result<(Vec<Outcome>, Vec<Appended>), AppError> {
+    let ids: Vec<EventId> = facts.iter().map(|fact| fact.id).collect();
+    let mut known: HashMap<EventId, Record> = HashMap::new();
+    for stored in store::facts::by_ids(conn, stamp.project, &ids).await? {
+        known.insert(stored.columns.id, stored.record()?);
+    }
+    let (mut outcomes, mut appended) = (Vec::new(), Vec::new());
+    for fact in facts {
+        if let Some(record) = known.get(&fact.id) {
+            let same = record.joint == joint.id && record.says_the_same(fact);
+            outcomes.push(if same {
+                Outcome::AlreadySo(Box::new(record.clone()))
+            } else {
+                Outcome::IdReused
+            });
+            continue;
+        }
+        joint.chain_seq += 1;
+        let at = (stamp.now, stamp.by);
+        let key = (stamp.project, joint.id);
+        let record = Record::new(key, fact, at, joint.chain_seq, &joint.chain_head);
+        let bytes = record.to_bytes();
+        let hash = chain::hash(&bytes);
+        let late = joint.newest_at.is_some_and(|newest| fact.occurred_at < newest);
+        joint.chain_head = hash;
+        joint.newest_at = joint.newest_at.max(Some(fact.occurred_at));
+        known.insert(fact.id, record.clone());
+        outcomes.push(Outcome::New(Box::new(record.clone())));
+        appended.push(Appended { record, bytes, hash, late });
+    }
+    Ok((outcomes, appended))
+}
+
+/// Marks the release in force contradicted where the new facts say so; true if they do.
+async fn contradict(
+    conn: &mut PgConnection,
+    stamp: Stamp,
+    joint: &StoredJoint,
+    outside: &mut Outside,
+    (before, after): (&Assessment, &Assessment),
+    appended: &[Appended],
+) -> Result<bool, AppError> {
+    let why = contradictions(before, after);
+    let (Some(release), Some(newest)) = (&outside.release, appended.last()) else {
+        return Ok(false);
+    };
+    if why.is_empty() {
+        return Ok(false);
+    }
+    let Stamp { project, now, .. } = stamp;
+    let by = newest.record.id;
+    store::releases::contradict(conn, project, release.id, by, now, &why).await?;
+    let reasons: Vec<&str> = why.iter().map(|it| it.detail.as_str()).collect();
+    let buried = joint.state.buried().is_some();
+    let number = &joint.entry.joint_number;
+    let detail = format!(
+        "the release of joint {number}{} is contradicted: {}",
+        if buried { ", which is under the soil," } else { "" },
+        reasons.join("; ")
+    );
+    let finding = Finding {
+        code: "RELEASE_CONTRADICTED".to_owned(),
+        severity: if buried { Severity::Critical } else { Severity::Major },
+        detail: detail.clone(),
+        event: by,
+    };
+    let opened = [(NonconformanceId(new_id(now)), &finding)];
+    store::nonconformances::open_for_findings(conn, project, joint.id, &opened, now).await?;
+    let warning = Raised {
+        id: new_id(now),
+        kind: "release_contradicted",
+        subject: number,
+        severity: "urgent",
+        detail: &detail,
+    };
+    store::warnings::raise(conn, project, &warning, now).await?;
+    outside.release = None;
+    outside.contradicted = true;
+    Ok(true)
+}
+
+/// Opens a nonconformance for each serious finding; lets those lapse whose finding is gone.
+async fn follow_findings(
+    conn: &mut PgConnection,
+    stamp: Stamp,
+    joint: &StoredJoint,
+    findings: &[Finding],
+    setup: &ProjectSetup,
+) -> Result<(), AppError> {
+    let Stamp { project, now, .. } = stamp;
+    let plan = setup.assignment(&joint.entry).map(|assigned| assigned.plan);
+    let from = plan.map_or(Severity::Major, |plan| plan.nonconformance_from);
+    let serious: Vec<Finding> =
+        findings.iter().filter(|it| it.severity >= from).cloned().collect();
+    let opened: Vec<(NonconformanceId, &Finding)> =
+        serious.iter().map(|finding| (NonconformanceId(new_id(now)), finding)).collect();
+    store::nonconformances::open_for_findings(conn, project, joint.id, &opened, now).await?;
+    store::nonconformances::lapse(conn, project, joint.id, &serious, now).await?;
+    Ok(())
+}

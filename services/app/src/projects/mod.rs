@@ -1,0 +1,11 @@
+//! Projects and who may enter them.
+
+mod create;
+mod enter;
+mod list;
+mod members;
+
+pub use create::{NewProject, create};
+pub use enter::{ProjectEntry, UnitSystem, enter};
+pub use list::list;
+pub use members::{PutMember, members_list, put_member, remove_member};

@@ -1,0 +1,213 @@
+//! Gives backfill releases, or says for each joint every reason against it.
+
+use chrono::{DateTime, Utc};
+use domain::{
+    ids::{ReleaseId, SignatureId},
+    joints::release::{BlockingCondition, Decision},
+};
+use secrecy::SecretString;
+use serde::Serialize;
+use store::{
+    PgConnection,
+    releases::{Challenge, NewRelease, NewSignature},
+};
+
+use super::{
+    certificate::certificate,
+    subject::{Judgement, Named, all_found, judgements, names, shown, subject_hash},
+};
+use crate::{Actor, App, AppError, new_id, projects::ProjectEntry, setup};
+
+/// The proof of identity for this very signing.
+#[derive(Debug, Clone)]
+pub struct Signing {
+    /// From the challenge.
+    pub nonce: String,
+    /// The signer's password, given afresh.
+    pub password: SecretString,
+    /// With what meaning.
+    pub meaning: String,
+}
+
+/// An ask for release.
+#[derive(Debug, Clone)]
+pub struct Ask {
+    /// Which joints.
+    pub named: Named,
+    /// The signature.
+    pub signing: Signing,
+}
+
+/// The answer for one joint.
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
+pub struct JointAnswer {
+    /// Number.
+    pub joint: String,
+    /// `released`, `already_released`, `releasable` (dry run) or `refused`.
+    pub status: &'static str,
+    /// The release.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub release: Option<ReleaseId>,
+    /// Every reason against it.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub blocking_conditions: Vec<BlockingCondition>,
+}
+
+/// Says what would be decided, without a signature and without releasing.
+pub async fn dry_run(
+    app: &App,
+    actor: &Actor,
+    project: &ProjectEntry,
+    named: &Named,
+) -> Result<Vec<JointAnswer>, AppError> {
+    let mut tx = store::begin(&app.pool).await?;
+    let judged = judge_locked(app, &mut tx, (actor, project), named, app.clock.now()).await?;
+    Ok(judged.iter().map(|it| answer(it, "releasable", None)).collect())
+}
+
+/// Releases what can be released.
+pub async fn give(
+    app: &App,
+    actor: &Actor,
+    project: &ProjectEntry,
+    ask: Ask,
+) -> Result<Vec<JointAnswer>, AppError> {
+    // Before the transaction: hashing takes longer than anybody should hold a lock.
+    prove_identity(app, actor, ask.signing.password).await?;
+    let now = app.clock.now();
+    let mut tx = store::begin(&app.pool).await?;
+    let challenge = challenge(&mut tx, actor, project, &ask.signing.nonce, now).await?;
+    let judged = judge_locked(app, &mut tx, (actor, project), &ask.named, now).await?;
+    let seen: Vec<_> = judged.iter().map(shown).collect();
+    if subject_hash(project, &seen).as_slice() != challenge.subject_hash {
+        let detail = "the joints have changed since the challenge was shown, or others are named: \
+                      ask for a new challenge and read it";
+        return Err(AppError::PreconditionFailed { detail: detail.to_owned() });
+    }
+    let signature = SignatureId(new_id(now));
+    let signed = NewSignature {
+        id: signature,
+        signer: actor.user,
+        printed_name: &actor.name,
+        signed_at: now,
+        meaning: &ask.signing.meaning,
+        challenge: challenge.id,
+        subject_hash: &challenge.subject_hash,
+    };
+    store::releases::insert_signature(&mut tx, project.id, &signed).await?;
+    let mut answers = Vec::with_capacity(judged.len());
+    for judgement in &judged {
+        let release = match &judgement.decision {
+            Decision::Granted { holiday_test } => {
+                let id = ReleaseId(new_id(now));
+                let release = NewRelease {
+                    id,
+                    holiday_test: *holiday_test,
+                    required_voltage_kv: judgement
+                        .judged
+                        .assessment
+                        .required_voltage_kv
+                        .unwrap_or_default(),
+                    signature,
+                    released_at: now,
+                    certificate: certificate(project, judgement, &signed),
+                };
+                store_release(app, &mut tx, project, judgement, &release).await?;
+                Some(id)
+            }
+            _ => None,
+        };
+        answers.push(answer(judgement, "released", release));
+    }
+    store::commit(tx).await?;
+    Ok(answers)
+}
+
+async fn prove_identity(
+    app: &App,
+    actor: &Actor,
+    password: SecretString,
+) -> Result<(), AppError> {
+    let mut conn = app.connection().await?;
+    let hash = store::users::password_hash(&mut conn, actor.user).await?;
+    drop(conn);
+    let proven = app.hasher.verify(password, hash).await;
+    match proven {
+        Ok(true) => Ok(()),
+        Ok(false) => Err(AppError::Unauthenticated {
+            code: "WRONG_PASSWORD",
+            detail: "a signature needs the signer's password".to_owned(),
+        }),
+        Err(error) => Err(AppError::internal(&error)),
+    }
+}
+
+async fn challenge(
+    conn: &mut PgConnection,
+    actor: &Actor,
+    project: &ProjectEntry,
+    nonce: &str,
+    now: DateTime<Utc>,
+) -> Result<Challenge, AppError> {
+    let hash = auth::hash_token(nonce);
+    let found = store::releases::lock_challenge(conn, project.id, &hash).await?;
+    let found = found.filter(|it| it.user == actor.user);
+    match found {
+        Some(it) if it.used_at.is_some() => Err(AppError::Conflict {
+            code: "NONCE_USED",
+            detail: "this challenge was signed already: ask for a new one".to_owned(),
+        }),
+        Some(it) if now <= it.expires_at => Ok(it),
+        _ => Err(AppError::Unauthenticated {
+            code: "NONCE_INVALID",
+            detail: "no such challenge of yours, or it has expired: ask for a new one".to_owned(),
+        }),
+    }
+}
+
+async fn judge_locked(
+    app: &App,
+    conn: &mut PgConnection,
+    (actor, project): (&Actor, &ProjectEntry),
+    named: &Named,
+    now: DateTime<Utc>,
+) -> Result<Vec<Judgement>, AppError> {
+    let setup = setup::snapshot(app, conn, project.id).await?;
+    let names = names(conn, project, named).await?;
+    let joints = store::joints::lock(conn, project.id, &names).await?;
+    all_found(&names, &joints)?;
+    judgements(conn, (actor, project), joints, &setup, now).await
+}
+
+/// The row of the joint is brought up to date on both sides of the release: before it, because the
+/// trigger reads the required voltage there, and after it, because the stage has changed.
+async fn store_release(
+    app: &App,
+    conn: &mut PgConnection,
+    project: &ProjectEntry,
+    judgement: &Judgement,
+    release: &NewRelease,
+) -> Result<(), AppError> {
+    let judged = &judgement.judged;
+    store::joints::update(conn, project.id, &judged.joint, &judged.assessment).await?;
+    store::releases::insert(conn, project.id, &judged.joint, release).await?;
+    let joint = judged.joint.clone();
+    let now = app.clock.now();
+    let after = crate::joints::judge(conn, project.id, joint, &judged.setup, now).await?;
+    store::joints::update(conn, project.id, &after.joint, &after.assessment).await?;
+    Ok(())
+}
+
+fn answer(judgement: &Judgement, granted: &'static str, release: Option<ReleaseId>) -> JointAnswer {
+    let (status, release, against) = match &judgement.decision {
+        Decision::Granted { .. } => (granted, release, Vec::new()),
+        Decision::AlreadySo(in_force) => ("already_released", Some(in_force.id), Vec::new()),
+        Decision::Refused(against) => ("refused", None, against.clone()),
+    };
+    JointAnswer {
+        joint: judgement.judged.joint.entry.joint_number.clone(),
+        status,
+        release,
+        blocking_conditions: against,
+    }
+}

@@ -1,0 +1,329 @@
+//! Joints: the register, the folded state, the head of the chain.
+
+use chrono::{DateTime, Utc};
+use domain::{
+    ids::{JointId, ProjectId},
+    joints::{
+        Assessment, Flag, JointState, RegisterEntry, Stage,
+        chain::{self, Hash},
+    },
+};
+use serde_json::Value;
+use sqlx::PgConnection;
+
+use crate::{StoreError, error::database};
+
+/// A joint as it is stored.
+#[derive(Debug, Clone)]
+pub struct StoredJoint {
+    /// Its id.
+    pub id: JointId,
+    /// What the register says.
+    pub entry: RegisterEntry,
+    /// The fold of its facts.
+    pub state: JointState,
+    /// Number of facts.
+    pub chain_seq: i64,
+    /// Hash of the newest record.
+    pub chain_head: Hash,
+    /// Latest `occurred_at` of all facts.
+    pub newest_at: Option<DateTime<Utc>>,
+}
+
+struct Row {
+    id: uuid::Uuid,
+    register: Value,
+    state: Value,
+    chain_seq: i64,
+    chain_head: Vec<u8>,
+    newest_at: Option<DateTime<Utc>>,
+}
+
+impl TryFrom<Row> for StoredJoint {
+    type Error = StoreError;
+
+    fn try_from(row: Row) -> Result<Self, StoreError> {
+        let wrong = |detail: String| StoreError::inconsistent("joints", row.id, detail);
+        Ok(Self {
+            id: JointId(row.id),
+            entry: serde_json::from_value(row.register).map_err(|it| wrong(it.to_string()))?,
+            state: serde_json::from_value(row.state).map_err(|it| wrong(it.to_string()))?,
+            chain_seq: row.chain_seq,
+            chain_head: row.chain_head.try_into().map_err(|_| wrong("chain_head".into()))?,
+            newest_at: row.newest_at,
+        })
+    }
+}
+
+/// Finds a joint by its number, or by its id.
+pub async fn find(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    named: &str,
+) -> Result<Option<StoredJoint>, StoreError> {
+    let row = sqlx::query_as!(
+        Row,
+        "SELECT id, register, state, chain_seq, chain_head, newest_at
+           FROM joints
+          WHERE project_id = $1 AND (joint_number = $2 OR id = $3)",
+        project.0,
+        named,
+        named.parse::<uuid::Uuid>().ok(),
+    )
+    .fetch_optional(conn)
+    .await
+    .map_err(database("find a joint"))?;
+    row.map(StoredJoint::try_from).transpose()
+}
+
+/// Locks the named joints, by number or id, in one order everywhere so that no two writers can
+/// wait for each other. Whoever writes facts or releases of a joint holds this lock.
+pub async fn lock(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    named: &[String],
+) -> Result<Vec<StoredJoint>, StoreError> {
+    let ids: Vec<uuid::Uuid> = named.iter().filter_map(|it| it.parse().ok()).collect();
+    let rows = sqlx::query_as!(
+        Row,
+        "SELECT id, register, state, chain_seq, chain_head, newest_at
+           FROM joints
+          WHERE project_id = $1 AND (joint_number = ANY($2) OR id = ANY($3))
+          ORDER BY id
+            FOR UPDATE",
+        project.0,
+        named,
+        &ids,
+    )
+    .fetch_all(conn)
+    .await
+    .map_err(database("lock joints"))?;
+    rows.into_iter().map(StoredJoint::try_from).collect()
+}
+
+/// Numbers of the joints of a stretch, in the order of the line.
+pub async fn numbers_between(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    section: Option<&str>,
+    kp_from_m: f64,
+    kp_to_m: f64,
+    limit: i64,
+) -> Result<Vec<String>, StoreError> {
+    sqlx::query_scalar!(
+        "SELECT joint_number FROM joints
+          WHERE project_id = $1 AND ($2::text IS NULL OR section = $2)
+            AND kp_m >= $3::float8::numeric AND kp_m <= $4::float8::numeric
+          ORDER BY kp_m, id LIMIT $5",
+        project.0,
+        section,
+        kp_from_m,
+        kp_to_m,
+        limit,
+    )
+    .fetch_all(conn)
+    .await
+    .map_err(database("find the joints of a stretch"))
+}
+
+/// Stores what follows from the newest facts.
+pub async fn update(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    joint: &StoredJoint,
+    assessment: &Assessment,
+) -> Result<(), StoreError> {
+    let state = serde_json::to_value(&joint.state)
+        .map_err(|it| StoreError::inconsistent("joints", joint.id, it))?;
+    let flags: Vec<String> = assessment.flags.iter().map(|it| it.name().to_owned()).collect();
+    sqlx::query!(
+        "UPDATE joints
+            SET state = $3, chain_seq = $4, chain_head = $5, newest_at = $6, stage = $7,
+                flags = $8, required_voltage_kv = $9::float8::numeric
+          WHERE project_id = $1 AND id = $2",
+        project.0,
+        joint.id.0,
+        state,
+        joint.chain_seq,
+        joint.chain_head.as_slice(),
+        joint.newest_at,
+        assessment.stage.name(),
+        &flags,
+        assessment.required_voltage_kv,
+    )
+    .execute(conn)
+    .await
+    .map_err(database("update a joint"))?;
+    Ok(())
+}
+
+/// Adds joints from the register; all or none.
+pub async fn insert(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    joints: &[(JointId, RegisterEntry, Option<String>)],
+    at: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    let state = serde_json::to_value(JointState::default())
+        .map_err(|it| StoreError::inconsistent("joints", project, it))?;
+    let mut ids = Vec::with_capacity(joints.len());
+    let mut numbers = Vec::with_capacity(joints.len());
+    let mut kps = Vec::with_capacity(joints.len());
+    let mut sections = Vec::with_capacity(joints.len());
+    let mut spreads = Vec::with_capacity(joints.len());
+    let mut kinds = Vec::with_capacity(joints.len());
+    let mut registers = Vec::with_capacity(joints.len());
+    for (id, entry, spread) in joints {
+        ids.push(id.0);
+        numbers.push(entry.joint_number.clone());
+        kps.push(entry.kp_m);
+        sections.push(entry.section.clone());
+        spreads.push(spread.clone());
+        kinds.push(entry.kind.name().to_owned());
+        let register = serde_json::to_value(entry);
+        registers.push(register.map_err(|it| StoreError::inconsistent("joints", id, it))?);
+    }
+    sqlx::query!(
+        "INSERT INTO joints (project_id, id, joint_number, kp_m, section, spread, kind, register,
+                             chain_head, state, stage, created_at)
+         SELECT $1, t.id, t.number, t.kp::numeric, t.section, t.spread, t.kind, t.register,
+                $9, $10, 'welded', $11
+           FROM unnest($2::uuid[], $3::text[], $4::float8[], $5::text[], $6::text[], $7::text[],
+                       $8::jsonb[]) AS t (id, number, kp, section, spread, kind, register)",
+        project.0,
+        &ids,
+        &numbers,
+        &kps,
+        &sections,
+        &spreads as &[Option<String>],
+        &kinds,
+        &registers,
+        chain::START.as_slice(),
+        state,
+        at,
+    )
+    .execute(conn)
+    .await
+    .map_err(database("insert joints"))?;
+    Ok(())
+}
+
+/// What a list shows of a joint.
+#[derive(Debug, Clone)]
+pub struct JointLine {
+    /// Its id.
+    pub id: JointId,
+    /// Its number.
+    pub joint_number: String,
+    /// Kilometre point, m.
+    pub kp_m: f64,
+    /// Section.
+    pub section: String,
+    /// Spread.
+    pub spread: Option<String>,
+    /// Kind.
+    pub kind: String,
+    /// Stage.
+    pub stage: String,
+    /// Flags.
+    pub flags: Vec<String>,
+    /// kV.
+    pub required_voltage_kv: Option<f64>,
+    /// Number of facts.
+    pub version: i64,
+}
+
+/// Which joints a list shows.
+#[derive(Debug, Clone, Default)]
+pub struct JointFilter {
+    /// Of that stage.
+    pub stage: Option<Stage>,
+    /// Of that section.
+    pub section: Option<String>,
+    /// Of that spread.
+    pub spread: Option<String>,
+    /// From that kilometre point, m.
+    pub kp_from_m: Option<f64>,
+    /// Up to that kilometre point, m.
+    pub kp_to_m: Option<f64>,
+    /// Blocked or not.
+    pub blocked: Option<bool>,
+    /// After that place in the order of the line.
+    pub after: Option<(f64, JointId)>,
+    /// At most so many.
+    pub limit: i64,
+}
+
+/// Joints in the order of the line.
+pub async fn list(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    filter: &JointFilter,
+) -> Result<Vec<JointLine>, StoreError> {
+    sqlx::query_as!(
+        JointLine,
+        r#"SELECT id, joint_number, kp_m::float8 AS "kp_m!", section, spread,
+                  kind, stage, flags, required_voltage_kv::float8 AS required_voltage_kv,
+                  chain_seq AS version
+             FROM joints
+            WHERE project_id = $1
+              AND ($2::text IS NULL OR stage = $2)
+              AND ($3::text IS NULL OR section = $3)
+              AND ($4::text IS NULL OR spread = $4)
+              AND ($5::float8 IS NULL OR kp_m >= $5::float8::numeric)
+              AND ($6::float8 IS NULL OR kp_m <= $6::float8::numeric)
+              AND ($7::bool IS NULL OR ($8 = ANY (flags)) = $7)
+              AND ($9::float8 IS NULL OR (kp_m, id) > ($9::float8::numeric, $10))
+            ORDER BY kp_m, id
+            LIMIT $11"#,
+        project.0,
+        filter.stage.map(Stage::name),
+        filter.section.as_deref(),
+        filter.spread.as_deref(),
+        filter.kp_from_m,
+        filter.kp_to_m,
+        filter.blocked,
+        Flag::Blocked.name(),
+        filter.after.map(|(kp, _)| kp),
+        filter.after.map(|(_, id)| id.0),
+        filter.limit,
+    )
+    .fetch_all(conn)
+    .await
+    .map_err(database("list joints"))
+}
+
+/// Every joint id of a project, after `after`.
+pub async fn ids_after(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    after: Option<JointId>,
+    limit: i64,
+) -> Result<Vec<JointId>, StoreError> {
+    let ids = sqlx::query_scalar!(
+        "SELECT id FROM joints
+          WHERE project_id = $1 AND ($2::uuid IS NULL OR id > $2) ORDER BY id LIMIT $3",
+        project.0,
+        after.map(|it| it.0),
+        limit,
+    )
+    .fetch_all(conn)
+    .await
+    .map_err(database("walk the joints"))?;
+    Ok(ids.into_iter().map(JointId).collect())
+}
+
+/// How many joints are in each stage.
+pub async fn count_by_stage(
+    conn: &mut PgConnection,
+    project: ProjectId,
+) -> Result<Vec<(String, i64)>, StoreError> {
+    let rows = sqlx::query!(
+        r#"SELECT stage, count(*) AS "count!" FROM joints WHERE project_id = $1 GROUP BY stage"#,
+        project.0,
+    )
+    .fetch_all(conn)
+    .await
+    .map_err(database("count joints"))?;
+    Ok(rows.into_iter().map(|row| (row.stage, row.count)).collect())
+}

@@ -1,0 +1,157 @@
+//! Nonconformances: opened by findings or by contradictions, closed by people.
+
+use chrono::{DateTime, Utc};
+use domain::{
+    ids::{JointId, NonconformanceId, ProjectId},
+    joints::{Finding, Severity, assess::OpenNonconformance},
+};
+use sqlx::PgConnection;
+
+use crate::{StoreError, error::database};
+
+/// The open ones of a joint.
+pub async fn open_of_joint(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    joint: JointId,
+) -> Result<Vec<OpenNonconformance>, StoreError> {
+    let rows = sqlx::query!(
+        "SELECT id, number, severity, nature FROM nonconformances
+          WHERE project_id = $1 AND joint_id = $2 AND status = 'open' ORDER BY number",
+        project.0,
+        joint.0,
+    )
+    .fetch_all(conn)
+    .await
+    .map_err(database("read the nonconformances of a joint"))?;
+    let open = rows.into_iter().map(|row| {
+        let severity = Severity::parse(&row.severity)
+            .ok_or_else(|| StoreError::inconsistent("nonconformances", row.id, &row.severity))?;
+        let id = NonconformanceId(row.id);
+        Ok(OpenNonconformance { id, number: row.number, severity, nature: row.nature })
+    });
+    open.collect()
+}
+
+/// Opens one for every finding that has none yet; a decided one is not opened again.
+pub async fn open_for_findings(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    joint: JointId,
+    findings: &[(NonconformanceId, &Finding)],
+    at: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    for (id, finding) in findings {
+        sqlx::query!(
+            "INSERT INTO nonconformances (project_id, id, number, joint_id, code, event_id,
+                                          severity, nature, status, opened_at)
+             SELECT $1, $2, 1 + coalesce(max(number), 0), $3, $4, $5, $6, $7, 'open', $8
+               FROM nonconformances WHERE project_id = $1
+                 ON CONFLICT (project_id, joint_id, code, event_id) WHERE status <> 'lapsed'
+                 DO NOTHING",
+            project.0,
+            id.0,
+            joint.0,
+            finding.code,
+            finding.event.0,
+            finding.severity.name(),
+            finding.detail,
+            at,
+        )
+        .execute(&mut *conn)
+        .await
+        .map_err(database("open a nonconformance"))?;
+    }
+    Ok(())
+}
+
+/// Lets those lapse that a finding opened, that nobody decided on, and whose finding is gone.
+/// Contradictions do not lapse: somebody signed what later facts contradict.
+pub async fn lapse(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    joint: JointId,
+    still_found: &[Finding],
+    at: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    let codes: Vec<String> = still_found.iter().map(|it| it.code.clone()).collect();
+    let events: Vec<uuid::Uuid> = still_found.iter().map(|it| it.event.0).collect();
+    sqlx::query!(
+        "UPDATE nonconformances n SET status = 'lapsed', closed_at = $5, version = version + 1
+          WHERE project_id = $1 AND joint_id = $2 AND status = 'open' AND opened_by IS NULL
+            AND code <> 'RELEASE_CONTRADICTED'
+            AND NOT EXISTS (SELECT FROM unnest($3::text[], $4::uuid[]) AS f (code, event)
+                             WHERE f.code = n.code AND f.event = n.event_id)",
+        project.0,
+        joint.0,
+        &codes,
+        &events,
+        at,
+    )
+    .execute(conn)
+    .await
+    .map_err(database("let nonconformances lapse"))?;
+    Ok(())
+}
+
+/// A nonconformance as it is shown.
+#[derive(Debug, Clone)]
+pub struct ShownNonconformance {
+    /// Id.
+    pub id: NonconformanceId,
+    /// Number in the project.
+    pub number: i64,
+    /// The joint's number.
+    pub joint_number: String,
+    /// Code of the finding.
+    pub code: String,
+    /// The fact.
+    pub event_id: Option<uuid::Uuid>,
+    /// Severity.
+    pub severity: String,
+    /// What it is.
+    pub nature: String,
+    /// open, closed or lapsed.
+    pub status: String,
+    /// When.
+    pub opened_at: DateTime<Utc>,
+    /// When.
+    pub closed_at: Option<DateTime<Utc>>,
+    /// Who.
+    pub closed_by: Option<uuid::Uuid>,
+    /// What was done.
+    pub closing_note: Option<String>,
+    /// The fact that proves it.
+    pub closing_event_id: Option<uuid::Uuid>,
+    /// Version.
+    pub version: i64,
+}
+
+/// Nonconformances by number, newest first.
+pub async fn list(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    status: Option<&str>,
+    before: Option<i64>,
+    limit: i64,
+) -> Result<Vec<ShownNonconformance>, StoreError> {
+    sqlx::query_as!(
+        ShownNonconformance,
+        r#"SELECT n.id, n.number, j.joint_number, n.code,
+                  n.event_id, n.severity, n.nature, n.status, n.opened_at,
+                  n.closed_at, n.closed_by, n.closing_note,
+                  n.closing_event_id AS closing_event_id, n.version
+             FROM nonconformances n
+             JOIN joints j ON j.project_id = n.project_id AND j.id = n.joint_id
+            WHERE n.project_id = $1 AND ($2::text IS NULL OR n.status = $2)
+              AND ($3::bigint IS NULL OR n.number < $3)
+            ORDER BY n.number DESC LIMIT $4"#,
+        project.0,
+        status,
+        before,
+        limit,
+    )
+    .fetch_all(conn)
+    .await
+    .map_err(database("list nonconformances"))
+}

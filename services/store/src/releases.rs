@@ -1,0 +1,297 @@
+//! Challenges, signatures and backfill releases.
+
+use chrono::{DateTime, Utc};
+use domain::{
+    ids::{ChallengeId, EventId, JointId, ProjectId, ReleaseId, SignatureId, UserId},
+    joints::{ReleaseInForce, release::BlockingCondition},
+};
+use serde_json::Value;
+use sqlx::PgConnection;
+
+use crate::{StoreError, error::database, joints::StoredJoint};
+
+/// What somebody was shown before signing.
+#[derive(Debug, Clone)]
+pub struct Challenge {
+    /// Id.
+    pub id: ChallengeId,
+    /// Who was shown it.
+    pub user: UserId,
+    /// Hash of exactly what was shown.
+    pub subject_hash: Vec<u8>,
+    /// Good until.
+    pub expires_at: DateTime<Utc>,
+    /// Used at.
+    pub used_at: Option<DateTime<Utc>>,
+}
+
+/// Stores a challenge.
+pub async fn insert_challenge(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    challenge: &Challenge,
+    nonce_hash: &[u8],
+    subject: &Value,
+    created_at: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    sqlx::query!(
+        "INSERT INTO signing_challenges (project_id, id, user_id, purpose, nonce_hash, subject,
+                                         subject_hash, created_at, expires_at)
+         VALUES ($1, $2, $3, 'backfill_release', $4, $5, $6, $7, $8)",
+        project.0,
+        challenge.id.0,
+        challenge.user.0,
+        nonce_hash,
+        subject,
+        challenge.subject_hash,
+        created_at,
+        challenge.expires_at,
+    )
+    .execute(conn)
+    .await
+    .map_err(database("store a signing challenge"))?;
+    Ok(())
+}
+
+/// Finds the challenge of a nonce and locks it: a nonce is good once.
+pub async fn lock_challenge(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    nonce_hash: &[u8],
+) -> Result<Option<Challenge>, StoreError> {
+    sqlx::query_as!(
+        Challenge,
+        r#"SELECT id, user_id AS "user!", subject_hash, expires_at,
+                  used_at
+             FROM signing_challenges WHERE project_id = $1 AND nonce_hash = $2 FOR UPDATE"#,
+        project.0,
+        nonce_hash,
+    )
+    .fetch_optional(conn)
+    .await
+    .map_err(database("find a signing challenge"))
+}
+
+/// A signature to store.
+pub struct NewSignature<'a> {
+    /// Id.
+    pub id: SignatureId,
+    /// Who.
+    pub signer: UserId,
+    /// Printed name.
+    pub printed_name: &'a str,
+    /// When.
+    pub signed_at: DateTime<Utc>,
+    /// With what meaning.
+    pub meaning: &'a str,
+    /// The challenge it answers.
+    pub challenge: ChallengeId,
+    /// Hash of exactly what was shown.
+    pub subject_hash: &'a [u8],
+}
+
+/// Stores a signature and uses its challenge up.
+pub async fn insert_signature(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    signature: &NewSignature<'_>,
+) -> Result<(), StoreError> {
+    sqlx::query!(
+        "WITH used AS (
+             UPDATE signing_challenges SET used_at = $5
+              WHERE project_id = $1 AND id = $7 AND used_at IS NULL RETURNING id
+         )
+         INSERT INTO signatures (project_id, id, signer_id, printed_name, signed_at, meaning,
+                                 auth_method, challenge_id, subject_hash)
+         SELECT $1, $2, $3, $4, $5, $6, 'password', used.id, $8 FROM used",
+        project.0,
+        signature.id.0,
+        signature.signer.0,
+        signature.printed_name,
+        signature.signed_at,
+        signature.meaning,
+        signature.challenge.0,
+        signature.subject_hash,
+    )
+    .execute(conn)
+    .await
+    .map_err(database("store a signature"))?;
+    Ok(())
+}
+
+/// A release to store.
+pub struct NewRelease {
+    /// Id.
+    pub id: ReleaseId,
+    /// The test it stands on.
+    pub holiday_test: EventId,
+    /// kV.
+    pub required_voltage_kv: f64,
+    /// The signature.
+    pub signature: SignatureId,
+    /// When.
+    pub released_at: DateTime<Utc>,
+    /// Everything the certificate prints.
+    pub certificate: Value,
+}
+
+/// Stores a release. The database refuses it by trigger where the holiday test does not hold.
+pub async fn insert(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    joint: &StoredJoint,
+    release: &NewRelease,
+) -> Result<(), StoreError> {
+    sqlx::query!(
+        "INSERT INTO backfill_releases (project_id, id, joint_id, holiday_test_id,
+             required_voltage_kv, signature_id, released_at, chain_seq, chain_head, certificate)
+         VALUES ($1, $2, $3, $4, $5::float8::numeric, $6, $7, $8, $9, $10)",
+        project.0,
+        release.id.0,
+        joint.id.0,
+        release.holiday_test.0,
+        release.required_voltage_kv,
+        release.signature.0,
+        release.released_at,
+        joint.chain_seq,
+        joint.chain_head.as_slice(),
+        release.certificate,
+    )
+    .execute(conn)
+    .await
+    .map_err(database("store a release"))?;
+    Ok(())
+}
+
+/// The newest release of a joint: in force, or contradicted.
+pub async fn newest(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    joint: JointId,
+) -> Result<Option<(ReleaseInForce, bool)>, StoreError> {
+    let row = sqlx::query!(
+        r#"SELECT id, holiday_test_id, released_at,
+                  contradicted_at IS NOT NULL AS "contradicted!"
+             FROM backfill_releases WHERE project_id = $1 AND joint_id = $2
+            ORDER BY contradicted_at IS NULL DESC, released_at DESC LIMIT 1"#,
+        project.0,
+        joint.0,
+    )
+    .fetch_optional(conn)
+    .await
+    .map_err(database("find the release of a joint"))?;
+    Ok(row.map(|row| {
+        let release = ReleaseInForce {
+            id: ReleaseId(row.id),
+            holiday_test: EventId(row.holiday_test_id),
+            released_at: row.released_at,
+        };
+        (release, row.contradicted)
+    }))
+}
+
+/// Marks a release contradicted by a fact.
+pub async fn contradict(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    release: ReleaseId,
+    by: EventId,
+    at: DateTime<Utc>,
+    why: &[BlockingCondition],
+) -> Result<(), StoreError> {
+    let why = serde_json::to_value(why)
+        .map_err(|it| StoreError::inconsistent("backfill_releases", release, it))?;
+    sqlx::query!(
+        "UPDATE backfill_releases
+            SET contradicted_at = $3, contradicted_by = $4, contradiction = $5
+          WHERE project_id = $1 AND id = $2 AND contradicted_at IS NULL",
+        project.0,
+        release.0,
+        at,
+        by.0,
+        why,
+    )
+    .execute(conn)
+    .await
+    .map_err(database("contradict a release"))?;
+    Ok(())
+}
+
+/// A release as it is shown.
+#[derive(Debug, Clone)]
+pub struct ShownRelease {
+    /// Id.
+    pub id: ReleaseId,
+    /// The joint's number.
+    pub joint_number: String,
+    /// When.
+    pub released_at: DateTime<Utc>,
+    /// Printed name of who signed.
+    pub printed_name: String,
+    /// With what meaning.
+    pub meaning: String,
+    /// Since when it is contradicted.
+    pub contradicted_at: Option<DateTime<Utc>>,
+    /// By which fact.
+    pub contradicted_by: Option<uuid::Uuid>,
+    /// Why.
+    pub contradiction: Option<Value>,
+    /// Everything the certificate prints.
+    pub certificate: Value,
+}
+
+/// Finds a release.
+pub async fn find(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    release: ReleaseId,
+) -> Result<Option<ShownRelease>, StoreError> {
+    sqlx::query_as!(
+        ShownRelease,
+        r#"SELECT r.id, j.joint_number, r.released_at, s.printed_name, s.meaning,
+                  r.contradicted_at, r.contradicted_by,
+                  r.contradiction, r.certificate
+             FROM backfill_releases r
+             JOIN joints j ON j.project_id = r.project_id AND j.id = r.joint_id
+             JOIN signatures s ON s.project_id = r.project_id AND s.id = r.signature_id
+            WHERE r.project_id = $1 AND r.id = $2"#,
+        project.0,
+        release.0,
+    )
+    .fetch_optional(conn)
+    .await
+    .map_err(database("find a release"))
+}
+
+/// Releases in force whose joint is not buried: those whose test can grow stale.
+pub async fn waiting_for_backfill(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    after: Option<JointId>,
+    limit: i64,
+) -> Result<Vec<StoredJointId>, StoreError> {
+    sqlx::query_as!(
+        StoredJointId,
+        r#"SELECT j.id, j.joint_number
+             FROM backfill_releases r
+             JOIN joints j ON j.project_id = r.project_id AND j.id = r.joint_id
+            WHERE r.project_id = $1 AND r.contradicted_at IS NULL AND j.stage <> 'backfilled'
+              AND ($2::uuid IS NULL OR j.id > $2)
+            ORDER BY j.id LIMIT $3"#,
+        project.0,
+        after.map(|it| it.0),
+        limit,
+    )
+    .fetch_all(conn)
+    .await
+    .map_err(database("list releases that wait for backfill"))
+}
+
+/// A joint's id and number.
+#[derive(Debug, Clone)]
+pub struct StoredJointId {
+    /// Id.
+    pub id: JointId,
+    /// Number.
+    pub joint_number: String,
+}
