@@ -117,12 +117,17 @@ fn make_template() -> String {
     })
     .unwrap_or_else(|error| panic!("could not create {name}: {error}"));
     on_own_runtime(async {
-        let pool = store::connect(&SERVER.url(&name), 2).await?;
-        let migrated = store::migrate(&pool).await;
+        let pool = store::connect(&SERVER.url(&name), 2).await;
+        let pool = pool.map_err(|error| format!("{error:?}"))?;
+        let migrated = async {
+            store::migrate(&pool).await.map_err(|error| format!("{error:?}"))?;
+            jobs::migrate(&pool).await.map_err(|error| format!("{error:?}"))
+        };
+        let migrated = migrated.await;
         pool.close().await;
         migrated
     })
-    .unwrap_or_else(|error| panic!("could not migrate {name}: {error:?}"));
+    .unwrap_or_else(|error| panic!("could not migrate {name}: {error}"));
     name
 }
 

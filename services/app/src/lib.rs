@@ -6,11 +6,16 @@ pub mod accounts;
 pub mod clock;
 pub mod context;
 pub mod error;
+pub mod imports;
+pub mod jobs;
 pub mod joints;
 pub mod nonconformances;
 pub mod projects;
 pub mod releases;
 pub mod setup;
+pub mod upkeep;
+pub mod verify;
+pub mod warnings;
 
 pub use clock::{Clock, FixedClock, SystemClock};
 pub use context::{Actor, App, new_id};

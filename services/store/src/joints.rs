@@ -76,6 +76,26 @@ pub async fn find(
     row.map(StoredJoint::try_from).transpose()
 }
 
+/// The joints of these ids, in the order of the ids.
+pub async fn find_all(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    ids: &[JointId],
+) -> Result<Vec<StoredJoint>, StoreError> {
+    let ids: Vec<uuid::Uuid> = ids.iter().map(|it| it.0).collect();
+    let rows = sqlx::query_as!(
+        Row,
+        "SELECT id, register, state, chain_seq, chain_head, newest_at
+           FROM joints WHERE project_id = $1 AND id = ANY($2) ORDER BY id",
+        project.0,
+        &ids,
+    )
+    .fetch_all(conn)
+    .await
+    .map_err(database("find joints"))?;
+    rows.into_iter().map(StoredJoint::try_from).collect()
+}
+
 /// Locks the named joints, by number or id, in one order everywhere so that no two writers can
 /// wait for each other. Whoever writes facts or releases of a joint holds this lock.
 pub async fn lock(

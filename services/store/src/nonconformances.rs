@@ -41,14 +41,42 @@ pub async fn open_for_findings(
     findings: &[(NonconformanceId, &Finding)],
     at: DateTime<Utc>,
 ) -> Result<(), StoreError> {
-    for (id, finding) in findings {
+    let known = sqlx::query!(
+        "SELECT code, event_id FROM nonconformances
+          WHERE project_id = $1 AND joint_id = $2 AND status <> 'lapsed'",
+        project.0,
+        joint.0,
+    )
+    .fetch_all(&mut *conn)
+    .await
+    .map_err(database("read the nonconformances of a joint"))?;
+    let is_new = |finding: &Finding| {
+        !known.iter().any(|it| it.code == finding.code && it.event_id == Some(finding.event.0))
+    };
+    // Two reasons of one code on one fact, such as two lots of a wrong material, are one matter.
+    let mut seen = std::collections::HashSet::new();
+    let new: Vec<_> = findings
+        .iter()
+        .filter(|(_, finding)| is_new(finding) && seen.insert((&finding.code, finding.event)))
+        .collect();
+    if new.is_empty() {
+        return Ok(());
+    }
+    // Numbers have no holes and no doubles: whoever opens one in this project waits here.
+    sqlx::query!(
+        r#"SELECT pg_advisory_xact_lock(hashtextextended('nonconformances ' || $1::text, 0))
+           AS "locked!: ()""#,
+        project.0.to_string(),
+    )
+    .fetch_one(&mut *conn)
+    .await
+    .map_err(database("wait to number a nonconformance"))?;
+    for (id, finding) in new {
         sqlx::query!(
             "INSERT INTO nonconformances (project_id, id, number, joint_id, code, event_id,
                                           severity, nature, status, opened_at)
              SELECT $1, $2, 1 + coalesce(max(number), 0), $3, $4, $5, $6, $7, 'open', $8
-               FROM nonconformances WHERE project_id = $1
-                 ON CONFLICT (project_id, joint_id, code, event_id) WHERE status <> 'lapsed'
-                 DO NOTHING",
+               FROM nonconformances WHERE project_id = $1",
             project.0,
             id.0,
             joint.0,
@@ -154,4 +182,64 @@ pub async fn list(
     .fetch_all(conn)
     .await
     .map_err(database("list nonconformances"))
+}
+
+/// Finds a nonconformance.
+pub async fn find(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    id: NonconformanceId,
+) -> Result<Option<ShownNonconformance>, StoreError> {
+    sqlx::query_as!(
+        ShownNonconformance,
+        "SELECT n.id, n.number, j.joint_number, n.code, n.event_id, n.severity, n.nature, n.status,
+                n.opened_at, n.closed_at, n.closed_by, n.closing_note, n.closing_event_id, n.version
+           FROM nonconformances n
+           JOIN joints j ON j.project_id = n.project_id AND j.id = n.joint_id
+          WHERE n.project_id = $1 AND n.id = $2",
+        project.0,
+        id.0,
+    )
+    .fetch_optional(conn)
+    .await
+    .map_err(database("find a nonconformance"))
+}
+
+/// How a nonconformance was closed.
+pub struct Closing<'a> {
+    /// Who decided.
+    pub by: domain::ids::UserId,
+    /// When.
+    pub at: DateTime<Utc>,
+    /// What was decided and why.
+    pub note: &'a str,
+    /// The fact that proves it.
+    pub event: domain::ids::EventId,
+}
+
+/// Closes an open nonconformance at `version`; false if that is not the version there.
+pub async fn close(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    id: NonconformanceId,
+    version: i64,
+    closing: &Closing<'_>,
+) -> Result<bool, StoreError> {
+    let done = sqlx::query!(
+        "UPDATE nonconformances
+            SET status = 'closed', closed_at = $4, closed_by = $5, closing_note = $6,
+                closing_event_id = $7, version = version + 1
+          WHERE project_id = $1 AND id = $2 AND version = $3 AND status = 'open'",
+        project.0,
+        id.0,
+        version,
+        closing.at,
+        closing.by.0,
+        closing.note,
+        closing.event.0,
+    )
+    .execute(conn)
+    .await
+    .map_err(database("close a nonconformance"))?;
+    Ok(done.rows_affected() == 1)
 }

@@ -184,3 +184,12 @@ pub async fn end_all(
     .map_err(database("end the sessions of a user"))?;
     Ok(())
 }
+
+/// Deletes sessions that were over before `before`; returns how many.
+pub async fn prune(conn: &mut PgConnection, before: DateTime<Utc>) -> Result<u64, StoreError> {
+    let done = sqlx::query!("DELETE FROM sessions WHERE least(ended_at, expires_at) < $1", before)
+        .execute(conn)
+        .await
+        .map_err(database("delete sessions that are over"))?;
+    Ok(done.rows_affected())
+}

@@ -50,3 +50,13 @@ pub async fn use_up(
     .map_err(database("use a setup code up"))?;
     Ok(done.rows_affected() == 1)
 }
+
+/// Deletes codes that were used or past their time before `before`; returns how many.
+pub async fn prune(conn: &mut PgConnection, before: DateTime<Utc>) -> Result<u64, StoreError> {
+    let done =
+        sqlx::query!("DELETE FROM setup_codes WHERE least(used_at, expires_at) < $1", before)
+            .execute(conn)
+            .await
+            .map_err(database("delete setup codes that are over"))?;
+    Ok(done.rows_affected())
+}

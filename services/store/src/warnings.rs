@@ -71,6 +71,28 @@ pub async fn clear_others(
     Ok(done.rows_affected())
 }
 
+/// Clears the open warning of that kind and subject.
+pub async fn clear(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    kind: &str,
+    subject: &str,
+    at: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    sqlx::query!(
+        "UPDATE warnings SET cleared_at = $4, updated_at = $4
+          WHERE project_id = $1 AND kind = $2 AND subject = $3 AND cleared_at IS NULL",
+        project.0,
+        kind,
+        subject,
+        at,
+    )
+    .execute(conn)
+    .await
+    .map_err(database("clear a warning"))?;
+    Ok(())
+}
+
 /// A warning as it is shown.
 #[derive(Debug, Clone)]
 pub struct ShownWarning {

@@ -4,12 +4,15 @@ use utoipa_actix_web::service_config::ServiceConfig;
 
 mod accounts;
 mod health;
-mod releases;
-mod nonconformances;
+mod imports;
+mod jobs;
 mod joints;
+mod nonconformances;
 mod projects;
+mod releases;
 mod setup;
 mod stock;
+mod warnings;
 
 /// Every route.
 pub fn configure(config: &mut ServiceConfig) {
@@ -21,4 +24,7 @@ pub fn configure(config: &mut ServiceConfig) {
     releases::configure(config);
     nonconformances::configure(config);
     joints::configure(config);
+    imports::configure(config);
+    jobs::configure(config);
+    warnings::configure(config);
 }

@@ -11,7 +11,12 @@ use domain::{
 use serde_json::Value;
 use store::{Tx, error::database, joints::StoredJoint};
 
-use super::{Outcome, record::{id_reused, may_supersede}, write, write::Stamp};
+use super::{
+    Outcome,
+    record::{id_reused, may_supersede},
+    write,
+    write::Stamp,
+};
 use crate::{Actor, App, AppError, projects::ProjectEntry, setup};
 
 /// One item as it was sent.
@@ -62,7 +67,9 @@ pub async fn record_batch(
         let found = locked.iter().find(|it| is_named(it, &joint));
         let results = match found {
             Some(found) => on_joint(&mut tx, stamp, found, &facts, &setup).await?,
-            None => facts.iter().map(|_| Err(AppError::not_found(format!("joint {joint}")))).collect(),
+            None => {
+                facts.iter().map(|_| Err(AppError::not_found(format!("joint {joint}")))).collect()
+            }
         };
         for ((index, fact), result) in facts.into_iter().zip(results) {
             answers.insert(index, ItemAnswer { index, id: Some(fact.id), result });
@@ -93,9 +100,11 @@ async fn on_joint(
         let now = now.ok_or_else(|| AppError::Internal(format!("joint {name} is gone")))?;
         let one = std::slice::from_ref(fact);
         results.push(match attempt(tx, stamp, now, one, setup).await? {
-            Ok((_, outcomes)) => outcomes.into_iter().map(answer).next().unwrap_or_else(|| {
-                Err(AppError::Internal("a fact without an outcome".into()))
-            }),
+            Ok((_, outcomes)) => outcomes
+                .into_iter()
+                .map(answer)
+                .next()
+                .unwrap_or_else(|| Err(AppError::Internal("a fact without an outcome".into()))),
             Err(error) => Err(error),
         });
     }

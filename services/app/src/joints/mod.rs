@@ -13,5 +13,5 @@ pub(crate) use judge::{judge, outside};
 pub use list::list;
 pub use record::{Recorded, record};
 pub use view::{FactView, JointView, facts, show};
-pub(crate) use write::write;
 pub use write::Outcome;
+pub(crate) use write::write;

@@ -1,6 +1,9 @@
 //! Records one fact on one joint.
 
-use domain::{access::Permission, joints::{Finding, chain::Record, fact::NewFact}};
+use domain::{
+    access::Permission,
+    joints::{Finding, chain::Record, fact::NewFact},
+};
 
 use super::{Judged, Outcome, write, write::Stamp};
 use crate::{Actor, App, AppError, projects::ProjectEntry, setup};

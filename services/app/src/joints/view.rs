@@ -105,8 +105,7 @@ impl From<&Judged> for JointView {
 pub async fn show(app: &App, project: &ProjectEntry, joint: &str) -> Result<JointView, AppError> {
     let mut conn = app.connection().await?;
     let found = find(&mut conn, project, joint).await?;
-    let setup =
-        setup::snapshot_at(app, &mut conn, project.id, project.setup_version).await?;
+    let setup = setup::snapshot_at(app, &mut conn, project.id, project.setup_version).await?;
     let judged = judge(&mut conn, project.id, found, &setup, app.clock.now()).await?;
     Ok(view(&judged))
 }

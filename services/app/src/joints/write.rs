@@ -80,8 +80,7 @@ pub(crate) async fn write(
         store::nonconformances::open_of_joint(conn, project, joint.id).await?;
     let assessment = assess(&joint.state, &joint.entry, setup, &outside, now);
     store::joints::update(conn, project, &joint, &assessment).await?;
-    let judged =
-        Judged { joint, assessment, release: outside.release, setup: Arc::clone(setup) };
+    let judged = Judged { joint, assessment, release: outside.release, setup: Arc::clone(setup) };
     Ok((judged, outcomes))
 }
 
@@ -187,8 +186,7 @@ async fn follow_findings(
     let Stamp { project, now, .. } = stamp;
     let plan = setup.assignment(&joint.entry).map(|assigned| assigned.plan);
     let from = plan.map_or(Severity::Major, |plan| plan.nonconformance_from);
-    let serious: Vec<Finding> =
-        findings.iter().filter(|it| it.severity >= from).cloned().collect();
+    let serious: Vec<Finding> = findings.iter().filter(|it| it.severity >= from).cloned().collect();
     let opened: Vec<(NonconformanceId, &Finding)> =
         serious.iter().map(|finding| (NonconformanceId(new_id(now)), finding)).collect();
     store::nonconformances::open_for_findings(conn, project, joint.id, &opened, now).await?;

@@ -1,9 +1,14 @@
 //! Nonconformances: what must be decided before a joint goes on.
 
+mod dispose;
+
 use chrono::{DateTime, Utc};
 use domain::ids::NonconformanceId;
 use serde::Serialize;
+use store::nonconformances::ShownNonconformance;
 use uuid::Uuid;
+
+pub use dispose::{Decision, Disposition, dispose};
 
 use crate::{App, AppError, projects::ProjectEntry};
 
@@ -30,6 +35,10 @@ pub struct NonconformanceView {
     pub opened_at: DateTime<Utc>,
     /// When it ended.
     pub closed_at: Option<DateTime<Utc>>,
+    /// What was decided.
+    pub closing_note: Option<String>,
+    /// The fact that proves it.
+    pub closing_event: Option<Uuid>,
     /// Counts its changes.
     pub version: i64,
 }
@@ -43,20 +52,26 @@ pub async fn list(
     limit: i64,
 ) -> Result<Vec<NonconformanceView>, AppError> {
     let mut conn = app.connection().await?;
-    let found =
-        store::nonconformances::list(&mut conn, project.id, status, before, limit).await?;
-    let views = found.into_iter().map(|it| NonconformanceView {
-        id: it.id,
-        number: it.number,
-        joint: it.joint_number,
-        code: it.code,
-        event: it.event_id,
-        severity: it.severity,
-        nature: it.nature,
-        status: it.status,
-        opened_at: it.opened_at,
-        closed_at: it.closed_at,
-        version: it.version,
-    });
-    Ok(views.collect())
+    let found = store::nonconformances::list(&mut conn, project.id, status, before, limit).await?;
+    Ok(found.into_iter().map(NonconformanceView::from).collect())
+}
+
+impl From<ShownNonconformance> for NonconformanceView {
+    fn from(it: ShownNonconformance) -> Self {
+        Self {
+            id: it.id,
+            number: it.number,
+            joint: it.joint_number,
+            code: it.code,
+            event: it.event_id,
+            severity: it.severity,
+            nature: it.nature,
+            status: it.status,
+            opened_at: it.opened_at,
+            closed_at: it.closed_at,
+            closing_note: it.closing_note,
+            closing_event: it.closing_event_id,
+            version: it.version,
+        }
+    }
 }

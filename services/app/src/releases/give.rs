@@ -123,11 +123,7 @@ pub async fn give(
     Ok(answers)
 }
 
-async fn prove_identity(
-    app: &App,
-    actor: &Actor,
-    password: SecretString,
-) -> Result<(), AppError> {
+async fn prove_identity(app: &App, actor: &Actor, password: SecretString) -> Result<(), AppError> {
     let mut conn = app.connection().await?;
     let hash = store::users::password_hash(&mut conn, actor.user).await?;
     drop(conn);
@@ -191,6 +187,9 @@ async fn store_release(
     let judged = &judgement.judged;
     store::joints::update(conn, project.id, &judged.joint, &judged.assessment).await?;
     store::releases::insert(conn, project.id, &judged.joint, release).await?;
+    let number = &judged.joint.entry.joint_number;
+    let at = release.released_at;
+    store::warnings::clear(conn, project.id, "release_contradicted", number, at).await?;
     let joint = judged.joint.clone();
     let now = app.clock.now();
     let after = crate::joints::judge(conn, project.id, joint, &judged.setup, now).await?;

@@ -4,7 +4,10 @@ use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
 use domain::{
-    joints::{Stage, chain, release::{self, BlockingCondition, Decision}},
+    joints::{
+        Stage, chain,
+        release::{self, BlockingCondition, Decision},
+    },
     setup::ProjectSetup,
 };
 use serde::Serialize;
@@ -12,7 +15,11 @@ use serde_json::json;
 use store::{PgConnection, joints::StoredJoint};
 use units::Kp;
 
-use crate::{Actor, AppError, joints::{Judged, judge}, projects::ProjectEntry};
+use crate::{
+    Actor, AppError,
+    joints::{Judged, judge},
+    projects::ProjectEntry,
+};
 
 /// More joints than anybody reads before signing once.
 const MOST: usize = 2_000;

@@ -59,7 +59,6 @@ pub async fn record_event(
         joint: JointView::from(&recorded.judged),
         findings: recorded.findings,
     };
-    let mut answer =
-        if recorded.repeated { HttpResponse::Ok() } else { HttpResponse::Created() };
+    let mut answer = if recorded.repeated { HttpResponse::Ok() } else { HttpResponse::Created() };
     Ok(answer.json(view))
 }

@@ -60,7 +60,6 @@ pub async fn list_nonconformances(
     let before = query.cursor.as_deref().map(position).transpose()?;
     let limit = clamp(query.limit);
     let one_more = i64::from(limit) + 1;
-    let found =
-        app::nonconformances::list(&app, &permit.project, status, before, one_more).await?;
+    let found = app::nonconformances::list(&app, &permit.project, status, before, one_more).await?;
     Ok(Json(Page::cut(found, limit, |last| last.number)))
 }

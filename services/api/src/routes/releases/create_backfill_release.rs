@@ -1,4 +1,4 @@
-use actix_web::{HttpResponse, Responder, HttpRequest, post, web::Data};
+use actix_web::{HttpRequest, HttpResponse, Responder, post, web::Data};
 use app::{
     App, AppError,
     releases::{Ask, JointAnswer, Named, Signing},

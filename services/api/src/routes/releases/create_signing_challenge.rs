@@ -32,7 +32,8 @@ pub struct ChallengeRequest {
 impl Validate for ChallengeRequest {
     fn faults(&self) -> Vec<FieldError> {
         let faults = self.subject.named().err().unwrap_or_default();
-        let inside = |it: FieldError| FieldError { pointer: it.pointer.replacen('#', "#/subject", 1), ..it };
+        let inside =
+            |it: FieldError| FieldError { pointer: it.pointer.replacen('#', "#/subject", 1), ..it };
         faults.into_iter().map(inside).collect()
     }
 }

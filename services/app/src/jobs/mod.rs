@@ -1,0 +1,22 @@
+//! What is done later: which jobs there are, and what became of them.
+
+mod ask;
+mod list;
+mod payloads;
+
+use store::error::database;
+
+use crate::AppError;
+
+pub use ::jobs::{Counts, JobRun, RunFilter, RunOutcome};
+pub use ask::ask;
+pub use list::list;
+pub use payloads::{ReleaseFreshness, ReleaseFreshnessOfAll, RunImport, Upkeep};
+
+/// Why a job was not asked for.
+pub(crate) fn not_enqueued(error: ::jobs::EnqueueError) -> AppError {
+    match error {
+        ::jobs::EnqueueError::Database(source) => database("ask for a job")(source).into(),
+        error @ ::jobs::EnqueueError::Payload { .. } => AppError::internal(&error),
+    }
+}

@@ -1,0 +1,62 @@
+//! What the jobs carry.
+
+use ::jobs::JobPayload;
+use chrono::{DateTime, Utc};
+use domain::ids::{ImportId, ProjectId};
+use serde::{Deserialize, Serialize};
+use uuid::Uuid;
+
+/// Reads an uploaded file.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+pub struct RunImport {
+    /// The project.
+    pub project: ProjectId,
+    /// The import.
+    pub import: ImportId,
+}
+
+impl JobPayload for RunImport {
+    const QUEUE: &'static str = "import";
+    const MAX_ATTEMPTS: i32 = 8;
+
+    fn project_id(&self) -> Option<Uuid> {
+        Some(self.project.0)
+    }
+}
+
+/// Looks for releases of a project whose test grows stale.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+pub struct ReleaseFreshness {
+    /// The project.
+    pub project: ProjectId,
+}
+
+impl JobPayload for ReleaseFreshness {
+    const QUEUE: &'static str = "release_freshness";
+    const MAX_ATTEMPTS: i32 = 4;
+
+    fn project_id(&self) -> Option<Uuid> {
+        Some(self.project.0)
+    }
+}
+
+/// Asks for a [`ReleaseFreshness`] of every project.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+pub struct ReleaseFreshnessOfAll {
+    /// The hour it is for.
+    pub tick: DateTime<Utc>,
+}
+
+impl JobPayload for ReleaseFreshnessOfAll {
+    const QUEUE: &'static str = "release_freshness_of_all";
+    const MAX_ATTEMPTS: i32 = 4;
+}
+
+/// Deletes what nobody needs any more.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+pub struct Upkeep {}
+
+impl JobPayload for Upkeep {
+    const QUEUE: &'static str = "upkeep";
+    const MAX_ATTEMPTS: i32 = 4;
+}

@@ -1,0 +1,135 @@
+//! What can be written on the command line.
+
+use std::{net::SocketAddr, path::PathBuf};
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+/// Coating, testing and burying the field joints of a pipeline.
+#[derive(Debug, Parser)]
+#[command(name = "jointward", version, arg_required_else_help = true)]
+pub struct Cli {
+    /// Where the data are.
+    #[command(flatten)]
+    pub place: Place,
+    /// How the log is written to standard error; by default for people on a terminal, else JSON.
+    #[arg(long, global = true, value_enum, env = "JOINTWARD_LOG_FORMAT", value_name = "FORMAT")]
+    pub log_format: Option<LogFormat>,
+    /// What is logged, such as `debug` or `info,sqlx=debug`.
+    #[arg(long, global = true, env = "RUST_LOG", value_name = "FILTER")]
+    pub log: Option<String>,
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// Where the data are.
+#[derive(Debug, Clone, Args)]
+pub struct Place {
+    /// Database to use; without it, a private PostgreSQL is run in the data directory.
+    // It holds a password, which `--help` must not show.
+    #[arg(long, global = true, env = "DATABASE_URL", hide_env_values = true, value_name = "URL")]
+    pub database_url: Option<String>,
+    /// Data directory of the private PostgreSQL; by default ~/.local/share/jointward, for root
+    /// /var/lib/jointward.
+    #[arg(long, global = true, env = "JOINTWARD_DATA_DIR", value_name = "PATH")]
+    pub data_dir: Option<PathBuf>,
+}
+
+/// How the log is written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum LogFormat {
+    /// One line for people.
+    Human,
+    /// One JSON object a line.
+    Json,
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Serve the API and work off jobs, until SIGTERM or Ctrl-C.
+    Serve(ServeArgs),
+    /// Work off jobs only.
+    Work,
+    /// Bring the database up to date.
+    Migrate,
+    /// Print a one-time code that makes the first administrator.
+    SetupCode(SetupCodeArgs),
+    /// Print the OpenAPI description of the API.
+    Openapi,
+    /// Print which role may do what.
+    Roles,
+    /// Hold every joint against its chain of records; exit code 1 if one does not match.
+    Verify(VerifyArgs),
+    /// Load an invented project into a database of its own and serve it.
+    Demo(DemoArgs),
+}
+
+/// How to serve.
+#[derive(Debug, Clone, Args)]
+pub struct ServeArgs {
+    /// Address and port to listen on.
+    #[arg(
+        long,
+        env = "JOINTWARD_LISTEN",
+        default_value = "127.0.0.1:8080",
+        value_name = "ADDRESS"
+    )]
+    pub listen: SocketAddr,
+    /// Leave the jobs to other processes.
+    #[arg(long)]
+    pub no_worker: bool,
+}
+
+/// For which server.
+#[derive(Debug, Clone, Args)]
+pub struct SetupCodeArgs {
+    /// Where the server can be reached, for the printed example.
+    #[arg(long, default_value = "http://127.0.0.1:8080", value_name = "URL")]
+    pub server: String,
+}
+
+/// What to verify.
+#[derive(Debug, Clone, Args)]
+pub struct VerifyArgs {
+    /// Code or id of a project; without it, all.
+    #[arg(long, value_name = "CODE")]
+    pub project: Option<String>,
+}
+
+/// How to show the demo.
+#[derive(Debug, Clone, Args)]
+pub struct DemoArgs {
+    /// Port on 127.0.0.1; 0 takes a free one.
+    #[arg(long, default_value_t = 8080)]
+    pub port: u16,
+    /// Keep the demo in this new directory; without it, it is gone at the end.
+    #[arg(long, value_name = "PATH")]
+    pub dir: Option<PathBuf>,
+    /// Load and stop, without serving.
+    #[arg(long)]
+    pub exit_after_load: bool,
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::CommandFactory;
+
+    use super::*;
+
+    #[test]
+    fn the_command_line_is_consistent() {
+        Cli::command().debug_assert();
+    }
+
+    #[test]
+    fn global_options_stand_on_both_sides() {
+        let before = ["jointward", "--data-dir", "/x", "serve", "--no-worker"];
+        let after = ["jointward", "serve", "--no-worker", "--data-dir", "/x"];
+        for line in [before, after] {
+            let cli = Cli::parse_from(line);
+            assert_eq!(cli.place.data_dir, Some(PathBuf::from("/x")));
+            assert!(matches!(cli.command, Command::Serve(ServeArgs { no_worker: true, .. })));
+        }
+    }
+}

@@ -1,0 +1,30 @@
+//! One file per subcommand.
+
+mod demo;
+mod migrate;
+mod openapi;
+mod roles;
+mod serve;
+mod setup_code;
+mod verify;
+mod work;
+
+use std::process::ExitCode;
+
+use crate::cli::{Cli, Command};
+
+/// Does what `cli` asks for.
+pub async fn run(cli: Cli) -> anyhow::Result<ExitCode> {
+    let Cli { place, command, .. } = cli;
+    match command {
+        Command::Serve(args) => serve::run(&place, &args).await?,
+        Command::Work => work::run(&place).await?,
+        Command::Migrate => migrate::run(&place).await?,
+        Command::SetupCode(args) => setup_code::run(&place, &args).await?,
+        Command::Openapi => openapi::run()?,
+        Command::Roles => roles::run()?,
+        Command::Verify(args) => return verify::run(&place, &args).await,
+        Command::Demo(args) => demo::run(&place, &args).await?,
+    }
+    Ok(ExitCode::SUCCESS)
+}

@@ -1,0 +1,53 @@
+//! `jointward serve`.
+
+use std::net::{SocketAddr, TcpListener};
+
+use anyhow::Context;
+
+use super::setup_code;
+use crate::{
+    cli::{Place, ServeArgs},
+    database::Database,
+    process::{self, Parts},
+    shutdown::Shutdown,
+    terminal,
+};
+
+/// Serves the API until asked to stop.
+pub async fn run(place: &Place, args: &ServeArgs) -> anyhow::Result<()> {
+    let shutdown = Shutdown::listen()?;
+    // Before the database: a taken port is found out at once.
+    let listener = listen(args.listen)?;
+    let database = Database::open(place).await?;
+    let served = serve(&database, listener, args, shutdown).await;
+    database.close().await?;
+    tracing::info!("stopped");
+    served
+}
+
+async fn serve(
+    database: &Database,
+    listener: TcpListener,
+    args: &ServeArgs,
+    shutdown: Shutdown,
+) -> anyhow::Result<()> {
+    database.migrate().await?;
+    let app = process::application(&database.pool).await?;
+    let address = listener.local_addr()?;
+    // Nobody else can open a private database to ask for the code.
+    if database.is_private()
+        && let Some(code) = setup_code::unless_claimed(&app).await?
+    {
+        terminal::show(&setup_code::instructions(&code, &format!("http://{address}")))?;
+    }
+    tracing::info!(%address, worker = !args.no_worker, "serving on http://{address}");
+    let parts = Parts { api: Some(listener), worker: !args.no_worker };
+    process::run(app, parts, shutdown).await
+}
+
+/// Opens a socket on `address`.
+pub fn listen(address: SocketAddr) -> anyhow::Result<TcpListener> {
+    TcpListener::bind(address).with_context(|| {
+        format!("could not listen on {address}; name another address by --listen, or --port")
+    })
+}

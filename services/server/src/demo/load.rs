@@ -1,0 +1,125 @@
+//! The order in which the demo is loaded.
+
+use std::{
+    sync::Arc,
+    time::{Duration, Instant},
+};
+
+use anyhow::Context;
+use app::{App, FixedClock};
+use auth::Hasher;
+use chrono::{DateTime, NaiveTime, Utc};
+use domain::access::Role;
+use indicatif::{ProgressBar, ProgressStyle};
+use store::PgPool;
+
+use super::{
+    actors::Actors,
+    batches::{Sender, Step, steps},
+    facts,
+    files::{self, StoryFile, UserFile},
+    items, register, releases,
+    shift::Shift,
+};
+use crate::process::cores;
+
+/// What was loaded.
+pub struct Loaded {
+    /// Code of the project.
+    pub project: String,
+    /// Name of the project.
+    pub name: String,
+    /// Who can sign in.
+    pub users: Vec<UserFile>,
+    /// By which password.
+    pub password: String,
+    /// Which joint shows what.
+    pub story: StoryFile,
+    /// Joints.
+    pub joints: u64,
+    /// Facts.
+    pub facts: u64,
+    /// Releases.
+    pub releases: u64,
+    /// Joints that the files release and the rules do not.
+    pub refused: Vec<String>,
+    /// How long it took.
+    pub took: Duration,
+}
+
+/// Loads the demo into the empty database of `pool`, so that its last fact is not after `now`.
+pub async fn load(pool: &PgPool, now: DateTime<Utc>) -> anyhow::Result<Loaded> {
+    let started = Instant::now();
+    let shift = Shift::between(files::story(Shift::NONE)?.last_fact_at, now);
+    let story = files::story(shift)?;
+    let clock = Arc::new(FixedClock::new(story.first_day.and_time(NaiveTime::MIN).and_utc()));
+    let app = App::new(pool.clone(), clock.clone(), Hasher::new(cores())).await?;
+    let steps = steps(files::facts(shift)?, files::releases(shift)?);
+
+    let password = auth::one_time_code();
+    let actors = Actors::create(&app, &password).await.context("could not create the users")?;
+    items::put_all(&app, &actors, shift).await.context("could not set the project up")?;
+    let coordinator = actors.with_role(Role::SiteCoordinator)?;
+    let joints = register::import(&app, coordinator, shift).await?;
+
+    let bar = ProgressBar::new(steps.iter().map(weight).sum()).with_style(
+        ProgressStyle::with_template("loading six weeks of work {wide_bar} {pos}/{len} records")?,
+    );
+    let mut loaded = Loaded {
+        project: coordinator.project.code.clone(),
+        name: coordinator.project.name.clone(),
+        users: Vec::new(),
+        password,
+        story,
+        joints,
+        facts: 0,
+        releases: 0,
+        refused: Vec::new(),
+        took: Duration::ZERO,
+    };
+    for step in steps {
+        let done = weight(&step);
+        take(&app, &clock, &actors, step, &mut loaded).await?;
+        bar.inc(done);
+    }
+    bar.finish_and_clear();
+    loaded.users = actors.into_users();
+    loaded.took = started.elapsed();
+    Ok(loaded)
+}
+
+fn weight(step: &Step) -> u64 {
+    match step {
+        Step::Send { lines, .. } => lines.len() as u64,
+        Step::Release(line) => line.joints.len() as u64,
+    }
+}
+
+async fn take(
+    app: &App,
+    clock: &FixedClock,
+    actors: &Actors,
+    step: Step,
+    loaded: &mut Loaded,
+) -> anyhow::Result<()> {
+    match step {
+        Step::Send { at, sender, lines } => {
+            clock.set(at);
+            let by = match sender {
+                Sender::CrewA => actors.with_email("crew-a1@example.invalid")?,
+                Sender::CrewB => actors.with_email("crew-b1@example.invalid")?,
+                Sender::Inspector => actors.with_role(Role::Inspector)?,
+            };
+            loaded.facts += lines.len() as u64;
+            facts::send(app, by, lines).await
+        }
+        Step::Release(line) => {
+            clock.set(line.at);
+            let by = actors.with_role(Role::QaManager)?;
+            let signed = releases::sign(app, by, &loaded.password, line).await?;
+            loaded.releases += signed.released;
+            loaded.refused.extend(signed.refused);
+            Ok(())
+        }
+    }
+}

@@ -1,0 +1,54 @@
+//! What runs the jobs.
+
+mod release_freshness;
+mod release_freshness_of_all;
+mod run_import;
+mod upkeep;
+
+use app::AppError;
+use jobs::JobError;
+
+pub(crate) use release_freshness::release_freshness;
+pub(crate) use release_freshness_of_all::release_freshness_of_all;
+pub(crate) use run_import::run_import;
+pub(crate) use upkeep::upkeep;
+
+/// Says whether time will help.
+fn failed(error: AppError) -> JobError {
+    match error {
+        AppError::Internal(cause) => {
+            // The record of the attempt is shown to members of the project; the cause is not
+            // for them.
+            tracing::error!(cause, "a job met a bug: {cause}");
+            JobError::retry("something went wrong on the server; its log says what")
+        }
+        weather @ AppError::Unavailable { .. } => JobError::retry(weather),
+        // Nobody will change what was asked for.
+        other => JobError::fail(other),
+    }
+}
+
+/// A number for people.
+fn count(number: u64) -> i64 {
+    i64::try_from(number).unwrap_or(i64::MAX)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn time_helps_against_weather_only() {
+        let weather = AppError::Unavailable { detail: "x".to_owned() };
+        assert!(matches!(failed(weather), JobError::Retry(_)));
+        assert!(matches!(failed(AppError::not_found("import 1")), JobError::Fail(_)));
+    }
+
+    #[test]
+    fn the_cause_of_a_bug_is_not_shown() {
+        let JobError::Retry(shown) = failed(AppError::Internal("secret".to_owned())) else {
+            panic!("a bug may pass");
+        };
+        assert!(!shown.to_string().contains("secret"));
+    }
+}

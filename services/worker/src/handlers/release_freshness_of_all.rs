@@ -1,0 +1,13 @@
+use app::{App, jobs::ReleaseFreshnessOfAll, upkeep};
+use jobs::{Counts, JobError};
+
+use super::failed;
+
+/// Asks every project to look for releases that grow stale.
+pub(crate) async fn release_freshness_of_all(
+    app: App,
+    job: ReleaseFreshnessOfAll,
+) -> Result<Counts, JobError> {
+    let asked = upkeep::ask_all(&app, job.tick).await.map_err(failed)?;
+    Ok(Counts::of("projects_asked", asked))
+}

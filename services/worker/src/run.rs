@@ -1,0 +1,50 @@
+//! All jobs and schedules of the server.
+
+use std::time::Duration;
+
+use app::App;
+use jobs::{CronError, QueueOptions, Runner, RunnerBuilder, RunnerError};
+
+use crate::{handlers, schedules};
+
+/// Why the worker ended although nobody asked it to.
+#[derive(Debug, thiserror::Error)]
+pub enum WorkerError {
+    /// A schedule cannot be read.
+    #[error(transparent)]
+    Schedule(#[from] CronError),
+    /// The queue's runner ended.
+    #[error(transparent)]
+    Runner(#[from] RunnerError),
+}
+
+/// Runs jobs and schedules until `shutdown`, then lets running jobs finish.
+pub async fn run(app: App, shutdown: impl Future<Output = ()>) -> Result<(), WorkerError> {
+    runner(&app)?.run(shutdown).await?;
+    Ok(())
+}
+
+fn runner(app: &App) -> Result<RunnerBuilder, CronError> {
+    // A large register is minutes of work and a long transaction at its end; few at once leave
+    // connections for everything else.
+    let imports =
+        QueueOptions { workers: 2, timeout: Duration::from_mins(20), ..QueueOptions::default() };
+    let one = || QueueOptions { workers: 1, ..QueueOptions::default() };
+    let two = QueueOptions { workers: 2, ..QueueOptions::default() };
+
+    let to = || app.clone();
+    let (import, freshness, all, upkeep) = (to(), to(), to(), to());
+    let runner = Runner::builder(app.pool.clone(), host())
+        .register_with(imports, move |_, job| handlers::run_import(import.clone(), job))
+        .register_with(two, move |_, job| handlers::release_freshness(freshness.clone(), job))
+        .register_with(one(), move |_, job| handlers::release_freshness_of_all(all.clone(), job))
+        .register_with(one(), move |_, job| handlers::upkeep(upkeep.clone(), job));
+    Ok(schedules::all()?.into_iter().fold(runner, RunnerBuilder::cron))
+}
+
+/// The machine, for the names of the workers; they are unique without it.
+fn host() -> String {
+    let name = std::fs::read_to_string("/proc/sys/kernel/hostname").unwrap_or_default();
+    let name = name.trim();
+    if name.is_empty() { "host".to_owned() } else { name.to_owned() }
+}

@@ -1,0 +1,22 @@
+//! What recurs.
+
+use app::jobs::{ReleaseFreshnessOfAll, Upkeep};
+use jobs::{CatchUp, Cron, CronError};
+
+/// Every schedule, in UTC.
+pub(crate) fn all() -> Result<[Cron; 2], CronError> {
+    Ok([
+        Cron::new("release_freshness", "0 5 * * * *", CatchUp::Latest, |tick| {
+            ReleaseFreshnessOfAll { tick }
+        })?,
+        Cron::new("upkeep", "0 30 2 * * *", CatchUp::Latest, |_| Upkeep {})?,
+    ])
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn every_schedule_can_be_read() {
+        assert!(super::all().is_ok());
+    }
+}

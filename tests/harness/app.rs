@@ -1,0 +1,147 @@
+//! The whole application on a database of its own, called without a socket.
+
+use std::{rc::Rc, sync::Arc};
+
+use ::app::{App, Clock, FixedClock};
+use actix_web::{
+    body::MessageBody,
+    dev::{Service, ServiceResponse},
+    http::header::HeaderMap,
+    test::{TestRequest, call_service, init_service},
+};
+use auth::Hasher;
+use chrono::{DateTime, TimeDelta, Utc};
+use futures_util::future::{FutureExt, LocalBoxFuture};
+use serde_json::Value;
+
+use crate::{
+    database::{Database, fresh_database},
+    fact::minute,
+};
+
+/// The minute of the test day at which the clock stands first: all of the day's work is over.
+const FIRST_MINUTE: i64 = 600;
+
+type Call = Box<dyn Fn(actix_http::Request) -> LocalBoxFuture<'static, Answer>>;
+
+/// The application with a clock that stands still.
+pub struct TestApp {
+    /// What the use cases are handed.
+    pub app: App,
+    /// Its clock.
+    pub clock: Arc<FixedClock>,
+    /// Its database.
+    pub database: Database,
+    call: Call,
+}
+
+impl TestApp {
+    /// The application on an empty database.
+    pub async fn new() -> Rc<Self> {
+        let database = fresh_database().await;
+        let clock = Arc::new(FixedClock::new(minute(FIRST_MINUTE)));
+        let pool = database.pool.clone();
+        let app = App::new(pool, Arc::clone(&clock) as _, Hasher::cheap_for_tests()).await.unwrap();
+        let call = boxed(init_service(api::service(app.clone())).await);
+        Rc::new(Self { app, clock, database, call })
+    }
+
+    /// The answer to `request`.
+    pub async fn call(&self, request: TestRequest) -> Answer {
+        (self.call)(request.to_request()).await
+    }
+
+    /// The time.
+    pub fn now(&self) -> DateTime<Utc> {
+        self.clock.now()
+    }
+
+    /// Lets time pass.
+    pub fn wait(&self, time: TimeDelta) {
+        self.clock.advance(time);
+    }
+
+    /// The first column of the first row of `statement`.
+    pub async fn count(&self, statement: &'static str) -> i64 {
+        sqlx::query_scalar(statement).fetch_one(&self.database.pool).await.unwrap()
+    }
+}
+
+fn boxed<S, B>(service: S) -> Call
+where
+    S: Service<actix_http::Request, Response = ServiceResponse<B>, Error = actix_web::Error>
+        + 'static,
+    B: MessageBody + 'static,
+{
+    let service = Rc::new(service);
+    Box::new(move |request| {
+        let service = Rc::clone(&service);
+        async move { Answer::read(call_service(&*service, request).await).await }.boxed_local()
+    })
+}
+
+/// What was answered.
+#[derive(Debug, Clone)]
+pub struct Answer {
+    /// The HTTP status.
+    pub status: u16,
+    /// The headers.
+    pub headers: HeaderMap,
+    /// The body; null where it is no JSON.
+    pub body: Value,
+}
+
+impl Answer {
+    async fn read<B: MessageBody>(response: ServiceResponse<B>) -> Self {
+        let status = response.status().as_u16();
+        let headers = response.headers().clone();
+        let bytes = actix_web::body::to_bytes(response.into_body()).await.ok().unwrap_or_default();
+        Self { status, headers, body: serde_json::from_slice(&bytes).unwrap_or_default() }
+    }
+
+    /// The body of an answer of that status.
+    #[track_caller]
+    pub fn expect(self, status: u16) -> Value {
+        assert_eq!(self.status, status, "{:#}", self.body);
+        self.body
+    }
+
+    /// The body of a problem of that status and code, which has to look like one.
+    #[track_caller]
+    pub fn problem(self, status: u16, code: &str) -> Value {
+        assert_eq!(self.status, status, "{:#}", self.body);
+        assert_eq!(self.header("content-type"), "application/problem+json");
+        assert_eq!(self.body["code"], code, "{:#}", self.body);
+        assert_eq!(self.body["status"], status);
+        self.body
+    }
+
+    /// A header; empty where there is none.
+    pub fn header(&self, name: &str) -> &str {
+        self.headers.get(name).and_then(|value| value.to_str().ok()).unwrap_or_default()
+    }
+
+    /// The codes of the conditions that stand in the way of one joint.
+    #[track_caller]
+    pub fn refusal(self) -> Vec<String> {
+        let body = self.problem(409, "RELEASE_REFUSED");
+        codes(&body["blocking_conditions"])
+    }
+}
+
+/// The `code` of every item, in order, each once.
+pub fn codes(items: &Value) -> Vec<String> {
+    texts(items, "code")
+}
+
+/// The text `field` of every item, in order, each once.
+pub fn texts(items: &Value, field: &str) -> Vec<String> {
+    let mut found: Vec<String> = Vec::new();
+    for item in items.as_array().into_iter().flatten() {
+        let text = item[field].as_str().unwrap_or_default().to_owned();
+        if !found.contains(&text) {
+            found.push(text);
+        }
+    }
+    found
+}
