@@ -101,8 +101,9 @@ BEGIN
         RAISE EXCEPTION 'joint % has no such passed holiday test', NEW.joint_id
             USING ERRCODE = 'check_violation', CONSTRAINT = 'backfill_releases_holiday_test_check';
     END IF;
-    IF asked IS NULL OR NEW.required_voltage_kv < round(asked, 3)
-       OR (test ->> 'voltage_kv')::numeric < round(asked, 3) THEN
+    -- Held against each other by the volt, as the decision does.
+    IF asked IS NULL OR round(NEW.required_voltage_kv, 3) < round(asked, 3)
+       OR round((test ->> 'voltage_kv')::numeric, 3) < round(asked, 3) THEN
         RAISE EXCEPTION 'the holiday test of joint % was made under the required % kV',
             NEW.joint_id, asked
             USING ERRCODE = 'check_violation', CONSTRAINT = 'backfill_releases_voltage_check';

@@ -5,7 +5,7 @@ use std::{rc::Rc, sync::Arc};
 use ::app::{App, Clock, FixedClock};
 use actix_web::{
     body::MessageBody,
-    dev::{Service, ServiceResponse},
+    dev::ServiceResponse,
     http::header::HeaderMap,
     test::{TestRequest, call_service, init_service},
 };
@@ -22,7 +22,7 @@ use crate::{
 /// The minute of the test day at which the clock stands first: all of the day's work is over.
 const FIRST_MINUTE: i64 = 600;
 
-type Call = Box<dyn Fn(actix_http::Request) -> LocalBoxFuture<'static, Answer>>;
+type Call = Box<dyn Fn(TestRequest) -> LocalBoxFuture<'static, Answer>>;
 
 /// The application with a clock that stands still.
 pub struct TestApp {
@@ -42,13 +42,18 @@ impl TestApp {
         let clock = Arc::new(FixedClock::new(minute(FIRST_MINUTE)));
         let pool = database.pool.clone();
         let app = App::new(pool, Arc::clone(&clock) as _, Hasher::cheap_for_tests()).await.unwrap();
-        let call = boxed(init_service(api::service(app.clone())).await);
+        let service = Rc::new(init_service(api::service(app.clone())).await);
+        let call: Call = Box::new(move |request| {
+            let service = Rc::clone(&service);
+            let answer = async move { call_service(&*service, request.to_request()).await };
+            answer.then(Answer::read).boxed_local()
+        });
         Rc::new(Self { app, clock, database, call })
     }
 
     /// The answer to `request`.
     pub async fn call(&self, request: TestRequest) -> Answer {
-        (self.call)(request.to_request()).await
+        (self.call)(request).await
     }
 
     /// The time.
@@ -65,19 +70,6 @@ impl TestApp {
     pub async fn count(&self, statement: &'static str) -> i64 {
         sqlx::query_scalar(statement).fetch_one(&self.database.pool).await.unwrap()
     }
-}
-
-fn boxed<S, B>(service: S) -> Call
-where
-    S: Service<actix_http::Request, Response = ServiceResponse<B>, Error = actix_web::Error>
-        + 'static,
-    B: MessageBody + 'static,
-{
-    let service = Rc::new(service);
-    Box::new(move |request| {
-        let service = Rc::clone(&service);
-        async move { Answer::read(call_service(&*service, request).await).await }.boxed_local()
-    })
 }
 
 /// What was answered.

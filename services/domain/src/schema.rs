@@ -39,12 +39,13 @@ pub trait Validate {
 pub fn read<T: ToSchema + DeserializeOwned + Validate + 'static>(
     value: &Value,
 ) -> Result<T, Vec<FieldError>> {
-    let faults: Vec<FieldError> = validator::<T>().iter_errors(value).flat_map(describe).collect();
+    let faults: Vec<FieldError> = validator::<T>().iter_errors(value).flat_map(|it| describe(&it)).collect();
     if !faults.is_empty() {
         return Err(faults);
     }
     let read: T = serde_path_to_error::deserialize(value).map_err(|error| {
-        let pointer: String = error.path().iter().map(|segment| format!("/{segment}")).collect();
+        let path: Vec<String> = error.path().iter().map(ToString::to_string).collect();
+        let pointer = path.iter().flat_map(|segment| ["/", segment.as_str()]).collect::<String>();
         vec![FieldError::new(&pointer, "INVALID", error.inner().to_string())]
     })?;
     let faults = read.faults();
@@ -89,7 +90,7 @@ fn validator<T: ToSchema + 'static>() -> Arc<jsonschema::Validator> {
     built
 }
 
-fn describe(error: jsonschema::ValidationError<'_>) -> Vec<FieldError> {
+fn describe(error: &jsonschema::ValidationError<'_>) -> Vec<FieldError> {
     use jsonschema::error::ValidationErrorKind as Kind;
     let at = error.instance_path().to_string();
     match error.kind() {

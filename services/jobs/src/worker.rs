@@ -2,15 +2,13 @@
 
 use std::time::Duration;
 
-use apalis::prelude::{
-    BackendExt, Strategy, WorkerBuilder, WorkerBuilderExt, WorkerContext, WorkerError,
-};
+use apalis::prelude::{WorkerBuilder, WorkerBuilderExt, WorkerContext, WorkerError};
 use apalis_postgres::{Config, PostgresStorage};
 use futures_util::{FutureExt, future::BoxFuture};
 use serde_json::Value;
 use tokio::{
     sync::watch,
-    time::{interval, sleep, timeout},
+    time::{MissedTickBehavior, interval, sleep, timeout},
 };
 use tracing::{info, warn};
 use uuid::Uuid;
@@ -68,11 +66,19 @@ impl QueueWorker {
     ) -> Result<Ended, WorkerError> {
         let context = WorkerContext::new(name);
         let mut running = self.start(&context);
-        tokio::select! {
-            // First the worker, so that it has started when it is told to stop.
-            biased;
-            ended = &mut running => return ended.map(|()| Ended::Unasked),
-            () = asked(stop) => {}
+        let mut look = interval(self.settings.poll);
+        look.set_missed_tick_behavior(MissedTickBehavior::Delay);
+        loop {
+            tokio::select! {
+                // First the worker, so that it has started when it is told to stop.
+                biased;
+                ended = &mut running => return ended.map(|()| Ended::Unasked),
+                () = asked(stop) => break,
+                // Waking us wakes the worker, which then looks for jobs and gives its signs of
+                // life. Left to its own timers it falls asleep for good when they all ring while
+                // it waits for the database.
+                _ = look.tick() => {}
+            }
         }
         self.drain(&context, running).await
     }
@@ -130,8 +136,7 @@ impl QueueWorker {
         };
         let storage = PostgresStorage::<Value>::new(&self.guarded.queue_pool)
             .with_config(self.config())
-            .with_pubsub()
-            .poll_with_strategy(Strategy::new().interval(self.settings.poll));
+            .with_pubsub();
         let worker = WorkerBuilder::new(context)
             .backend(storage)
             // One worker with many slots, not many workers: each would hold a connection only

@@ -42,7 +42,8 @@ impl Kp {
         }
         let unreadable = || KpError::Unreadable(text.to_owned());
         let number = |part: &str| {
-            let digits = !part.is_empty() && part.chars().all(|it| it.is_ascii_digit() || it == '.');
+            let digits =
+                !part.is_empty() && part.chars().all(|it| it.is_ascii_digit() || it == '.');
             digits.then(|| part.parse::<f64>().ok()).flatten().ok_or_else(unreadable)
         };
         let metres = match plain.split_once(['+', ' ']) {

@@ -1,5 +1,7 @@
 //! The table role × permission. It is printed to `api-spec/roles.txt`.
 
+use std::fmt::Write as _;
+
 use super::{Permission, Role};
 
 /// Whether a member in `role` may do what `permission` names.
@@ -36,7 +38,8 @@ pub fn table() -> String {
         let mut line = format!("{:width$}", permission.name());
         for role in Role::ALL {
             let mark = if allows(role, permission) { "yes" } else { "-" };
-            line.push_str(&format!("  {mark:<0$}", role.name().len()));
+            // Writing to a text cannot fail.
+            let _ = write!(line, "  {mark:<0$}", role.name().len());
         }
         text.push_str(line.trim_end());
         text.push('\n');

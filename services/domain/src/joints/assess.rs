@@ -104,7 +104,7 @@ pub fn assess(
     let tested = open(GateKind::HolidayTest) && open(GateKind::Damage);
     let released = outside.release.is_some();
     let buried_unreleased = state.buried().is_some() && !released;
-    let stage = stage::stage(state, entry.kind, assigned.map(|it| it.system), tested, released);
+    let reached = stage::stage(state, entry.kind, assigned.map(|it| it.system), tested, released);
     let flags = flags(state, outside, &gates, buried_unreleased);
     let plan = assigned.map(|assigned| assigned.plan);
     let mut found = findings::of_facts(state, plan, buried_unreleased);
@@ -112,8 +112,8 @@ pub fn assess(
     let required = assigned.and_then(|assigned| gates::required_voltage(state, assigned));
     let required_voltage_kv = required.and_then(Result::ok).map(|it| it.voltage.as_kilovolts());
     let next_steps =
-        next_steps::next_steps(state, entry, setup, stage, required_voltage_kv, &gates);
-    Assessment { stage, flags, gates, findings: found, next_steps, required_voltage_kv }
+        next_steps::next_steps(state, entry, setup, reached, required_voltage_kv, &gates);
+    Assessment { stage: reached, flags, gates, findings: found, next_steps, required_voltage_kv }
 }
 
 fn flags(

@@ -100,14 +100,14 @@ pub fn next_steps(
     state: &JointState,
     entry: &RegisterEntry,
     setup: &ProjectSetup,
-    stage: Stage,
+    reached: Stage,
     required_voltage_kv: Option<f64>,
     gates: &[Gate],
 ) -> Vec<NextStep> {
     let open = |kind| gates.iter().any(|gate| gate.gate == kind && gate.open);
-    match (state.weld, stage) {
+    match (state.weld, reached) {
         (Weld::CutOut(_), _) => return Vec::new(),
-        (_, Stage::Backfilled) => return buried(gates, stage, state),
+        (_, Stage::Backfilled) => return buried(gates, reached, state),
         (Weld::Rejected(_), _) => {
             return vec![NextStep::new(Action::RepairWeld, "repair the weld or cut it out")];
         }
@@ -120,7 +120,7 @@ pub fn next_steps(
         let text = format!("repair {} open damage(s) with a full wrap, then test", state.damages.len());
         return vec![NextStep::new(Action::RepairDamage, text)];
     }
-    if stage == Stage::Released {
+    if reached == Stage::Released {
         return lowering(state);
     }
     let Some(assigned) = setup.assignment(entry) else { return Vec::new() };
@@ -141,9 +141,9 @@ pub fn next_steps(
     steps
 }
 
-fn buried(gates: &[Gate], stage: Stage, state: &JointState) -> Vec<NextStep> {
+fn buried(gates: &[Gate], reached: Stage, state: &JointState) -> Vec<NextStep> {
     let sound = gates.iter().filter(|gate| gate.gate.is_about_the_joint()).all(|gate| gate.open);
-    if stage == Stage::Backfilled && state.buried().is_some() && !sound {
+    if reached == Stage::Backfilled && state.buried().is_some() && !sound {
         let text = "excavate or have the QA manager decide: what lies there is not proven";
         return vec![NextStep::new(Action::Excavate, text)];
     }

@@ -275,29 +275,29 @@ impl JointState {
             Event::SurfacePrepared(done) => {
                 self.strip();
                 self.coat.prepared = Some((mark, done.grade.clone()));
-                self.work(fact, "preparation", &done.applicator, &done.crew, &[], None, &done.ambient);
+                self.work(fact, "preparation", done.applicator.as_ref(), done.crew.as_ref(), &[], None, done.ambient.as_ref());
             }
             Event::Primed(done) => {
                 self.layer(LayerRole::Primer, mark, &done.lots, None);
                 self.work(
-                    fact, "priming", &done.applicator, &done.crew, &done.lots,
-                    Some(LayerRole::Primer), &done.ambient,
+                    fact, "priming", done.applicator.as_ref(), done.crew.as_ref(), &done.lots,
+                    Some(LayerRole::Primer), done.ambient.as_ref(),
                 );
             }
             Event::Profiled(done) => {
                 let role = LayerRole::ProfilingMastic;
                 self.layer(role, mark, &done.lots, None);
                 self.work(
-                    fact, "profiling", &done.applicator, &done.crew, &done.lots, Some(role),
-                    &done.ambient,
+                    fact, "profiling", done.applicator.as_ref(), done.crew.as_ref(), &done.lots, Some(role),
+                    done.ambient.as_ref(),
                 );
             }
             Event::Wrapped(done) => {
                 let role = role_of(done.layer);
                 self.layer(role, mark, &done.lots, done.overlap_percent);
                 self.work(
-                    fact, role.words(), &done.applicator, &done.crew, &done.lots, Some(role),
-                    &done.ambient,
+                    fact, role.words(), done.applicator.as_ref(), done.crew.as_ref(), &done.lots, Some(role),
+                    done.ambient.as_ref(),
                 );
             }
             Event::Repaired(done) => {
@@ -310,7 +310,7 @@ impl JointState {
                     cleaned: done.cleaned,
                     primed: done.primed,
                 });
-                self.work(fact, "repair", &done.applicator, &done.crew, &done.lots, None, &done.ambient);
+                self.work(fact, "repair", done.applicator.as_ref(), done.crew.as_ref(), &done.lots, None, done.ambient.as_ref());
             }
             Event::HolidayTested(done) => {
                 if done.leaves_holidays() {
@@ -340,6 +340,9 @@ impl JointState {
                 TestResult::Pass => self.coat.failed_looks.clear(),
                 TestResult::Fail => self.coat.failed_looks.push(mark),
             },
+            // What is covered is only uncovered by digging: a lowering that was written down with
+            // too late a time must not hide that the joint is buried.
+            Event::Lowered(_) if self.buried().is_some() => {}
             Event::Lowered(_) => self.ground = Ground::Lowered(mark),
             Event::Backfilled(_) => self.ground = Ground::Buried(mark),
             Event::Excavated(_) => self.ground = Ground::Excavated(mark),
@@ -369,21 +372,21 @@ impl JointState {
         &mut self,
         fact: &Fact,
         what: &str,
-        applicator: &Option<String>,
-        crew: &Option<String>,
+        applicator: Option<&String>,
+        crew: Option<&String>,
         lots: &[String],
         layer: Option<LayerRole>,
-        ambient: &Option<Ambient>,
+        ambient: Option<&Ambient>,
     ) {
         self.coat.works.push(Work {
             mark: Mark { event: fact.id, at: fact.occurred_at },
             what: what.to_owned(),
-            applicator: applicator.clone(),
+            applicator: applicator.cloned(),
             recorded_by: fact.recorded_by,
-            crew: crew.clone(),
+            crew: crew.cloned(),
             lots: lots.to_vec(),
             layer,
-            ambient: ambient.clone(),
+            ambient: ambient.cloned(),
         });
     }
 }

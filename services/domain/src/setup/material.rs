@@ -24,11 +24,11 @@ pub struct Material {
     pub limits: Limits,
     /// Least time between putting it on and the next layer, minutes.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 0, maximum = 100000)]
+    #[schema(minimum = 0, maximum = 100_000)]
     pub flash_off_min: Option<i64>,
     /// Longest time between putting it on and the next layer, minutes.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 1, maximum = 100000)]
+    #[schema(minimum = 1, maximum = 100_000)]
     pub open_time_min: Option<i64>,
 }
 

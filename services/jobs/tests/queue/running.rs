@@ -17,9 +17,12 @@ use crate::support::{Work, database, hasty, mark_with, server, start, statement,
 #[tokio::test]
 async fn a_new_job_wakes_an_idle_worker() {
     let db = database().await;
-    // Neither looking nor a sign of life shall find it.
-    let patience = Duration::from_mins(1);
-    let settings = Settings { heartbeat: patience, poll: patience, ..Settings::default() };
+    // Looking for it would take two or three seconds.
+    let settings = Settings {
+        heartbeat: Duration::from_mins(1),
+        poll: Duration::from_secs(5),
+        ..Settings::default()
+    };
     let running = start(db.runner().settings(settings).register(succeed));
     until("the worker listens", async || {
         db.count(
@@ -31,19 +34,21 @@ async fn a_new_job_wakes_an_idle_worker() {
     })
     .await;
 
-    // A call that meets the worker in the middle of fetching goes unheard; in earnest, the next
-    // look makes up for it.
-    let mut waited = TimeDelta::MAX;
-    for _ in 0..3 {
+    let mut waits = Vec::new();
+    for _ in 0..5 {
         let (asked, id) = (db.now().await, db.ask().await);
-        let start = Instant::now();
-        while waited == TimeDelta::MAX && start.elapsed() < Duration::from_secs(2) {
+        until("it has run", async || {
             let run = db.runs().await.into_iter().find(|run| run.job_id == id);
-            waited = run.map_or(waited, |run| run.started_at - asked);
-        }
+            waits.extend(run.iter().map(|run| run.started_at - asked));
+            run.is_some()
+        })
+        .await;
     }
-    assert!(waited < TimeDelta::seconds(1), "{waited}");
     running.stop().await;
+
+    // Now and then a call goes unheard, because the worker is just looking; hence not all of them.
+    waits.sort_unstable();
+    assert!(waits[2] < TimeDelta::milliseconds(500), "{waits:?}");
 }
 
 #[tokio::test]

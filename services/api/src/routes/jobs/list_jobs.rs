@@ -1,5 +1,3 @@
-use std::collections::BTreeMap;
-
 use actix_web::{
     get,
     web::{Data, Json},

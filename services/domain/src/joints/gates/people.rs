@@ -10,25 +10,21 @@ use crate::{
 pub(super) fn people(view: &View<'_>) -> Reasons {
     let mut reasons = Reasons::default();
     for work in &view.state.coat.works {
-        let named = match &work.applicator {
-            Some(code) => Ok(code.as_str()),
-            None => view.setup.person_of(work.recorded_by).map(|it| it.code.as_str()).ok_or(()),
-        };
-        match named {
-            Ok(code) => check(view, code, Capability::Applicator, work.mark, &mut reasons),
-            Err(()) => {
-                let detail = format!("no applicator is named for the {}", work.what);
-                reasons.shut("APPLICATOR_NOT_NAMED", detail, &[work.mark]);
-            }
+        let recorder = || view.setup.person_of(work.recorded_by).map(|it| it.code.as_str());
+        let named = work.applicator.as_deref().or_else(recorder);
+        if let Some(code) = named {
+            check(view, code, Capability::Applicator, work.mark, &mut reasons);
+        } else {
+            let detail = format!("no applicator is named for the {}", work.what);
+            reasons.shut("APPLICATOR_NOT_NAMED", detail, &[work.mark]);
         }
     }
     if let Some(test) = view.state.newest_test() {
-        match &test.inspector {
-            Some(code) => check(view, code, Capability::Inspector, test.mark, &mut reasons),
-            None => {
-                let detail = "no inspector is named for the holiday test";
-                reasons.shut("INSPECTOR_NOT_NAMED", detail, &[test.mark]);
-            }
+        if let Some(code) = &test.inspector {
+            check(view, code, Capability::Inspector, test.mark, &mut reasons);
+        } else {
+            let detail = "no inspector is named for the holiday test";
+            reasons.shut("INSPECTOR_NOT_NAMED", detail, &[test.mark]);
         }
     }
     reasons
