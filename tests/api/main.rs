@@ -1,1 +1,13 @@
-fn main(){}
+//! The acceptance tests: what the people who coat, test and bury joints can rely on.
+
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
+
+mod access;
+mod contradiction;
+mod database;
+mod properties;
+mod race;
+mod recording;
+mod release;
+mod signing;
+mod spec;

@@ -39,7 +39,8 @@ pub trait Validate {
 pub fn read<T: ToSchema + DeserializeOwned + Validate + 'static>(
     value: &Value,
 ) -> Result<T, Vec<FieldError>> {
-    let faults: Vec<FieldError> = validator::<T>().iter_errors(value).flat_map(|it| describe(&it)).collect();
+    let faults: Vec<FieldError> =
+        validator::<T>().iter_errors(value).flat_map(|it| describe(&it)).collect();
     if !faults.is_empty() {
         return Err(faults);
     }
@@ -96,7 +97,11 @@ fn describe(error: &jsonschema::ValidationError<'_>) -> Vec<FieldError> {
     match error.kind() {
         Kind::Required { property } => {
             let name = property.as_str().unwrap_or_default();
-            vec![FieldError::new(&format!("{at}/{name}"), "REQUIRED", format!("`{name}` is missing"))]
+            vec![FieldError::new(
+                &format!("{at}/{name}"),
+                "REQUIRED",
+                format!("`{name}` is missing"),
+            )]
         }
         Kind::AdditionalProperties { unexpected } => unexpected
             .iter()

@@ -5,7 +5,7 @@
 //! worker that stops giving signs of life. It promises *at least once*, and it has gaps. What is
 //! promised here, by the guards of this crate:
 //!
-//! * A job exists exactly when the transaction that asked for it is committed ([`enqueue`]).
+//! * A job exists exactly when the transaction that asked for it is committed ([`enqueue()`]).
 //! * A job asked for twice under one key exists once, and asking does no harm ([`enqueue_unique`]).
 //! * Its effect happens once, also when it runs twice ([`JobContext::claim_effect`]), and not at
 //!   the hand of a worker that slept while its job was given away ([`JobContext::still_mine`]).
@@ -18,7 +18,7 @@
 //!
 //! How to add a job:
 //! 1. Write a struct whose fields are ids, and implement [`JobPayload`] for it.
-//! 2. Call [`enqueue`] in the transaction that makes it necessary.
+//! 2. Call [`enqueue()`] in the transaction that makes it necessary.
 //! 3. Write `async fn(JobContext, YourPayload) -> Result<Counts, JobError>` and hand it to
 //!    [`RunnerBuilder::register`].
 //!

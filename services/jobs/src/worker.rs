@@ -75,7 +75,7 @@ impl QueueWorker {
                 ended = &mut running => return ended.map(|()| Ended::Unasked),
                 () = asked(stop) => break,
                 // Waking us wakes the worker, which then looks for jobs and gives its signs of
-                // life. Left to its own timers it falls asleep for good when they all ring while
+                // life. Left to its own timers it can fall asleep for good, when all ring while
                 // it waits for the database.
                 _ = look.tick() => {}
             }
@@ -105,7 +105,8 @@ impl QueueWorker {
             return Ok(Ended::Asked);
         }
         context.stop()?;
-        running.await.map(|()| Ended::Asked)
+        // What is left is to report; a database that does not answer must not hold us up.
+        timeout(self.settings.grace, running).await.unwrap_or(Ok(())).map(|()| Ended::Asked)
     }
 
     /// Waits until the worker runs no job.

@@ -1,6 +1,6 @@
 //! The long-running parts of a process, which start and stop together.
 
-use std::{future::Future, net::TcpListener, num::NonZeroUsize, sync::Arc, thread};
+use std::{net::TcpListener, num::NonZeroUsize, sync::Arc, thread};
 
 use anyhow::Context;
 use app::{App, SystemClock};
@@ -39,15 +39,15 @@ pub async fn run(app: App, parts: Parts, mut shutdown: Shutdown) -> anyhow::Resu
         stop.send_replace(true);
         served.context("the API failed")
     };
-    let worker = async {
+    let jobs = async {
         if !parts.worker {
             return Ok(());
         }
-        let worked = work(&app, wait(stopped.clone())).await;
+        let worked = worker::run(app.clone(), wait(stopped.clone())).await;
         stop.send_replace(true);
         worked.context("the worker failed")
     };
-    let both = async { tokio::join!(api, worker) };
+    let both = async { tokio::join!(api, jobs) };
     let mut both = std::pin::pin!(both);
     let (served, worked) = tokio::select! {
         ended = &mut both => ended,
@@ -64,10 +64,4 @@ pub async fn run(app: App, parts: Parts, mut shutdown: Shutdown) -> anyhow::Resu
 async fn wait(mut stopped: watch::Receiver<bool>) {
     // Without a sender there is nobody left who could ask for more work.
     let _ = stopped.wait_for(|stop| *stop).await;
-}
-
-async fn work(app: &App, shutdown: impl Future<Output = ()>) -> anyhow::Result<()> {
-    let _ = app;
-    shutdown.await;
-    Ok(())
 }

@@ -1,12 +1,15 @@
 //! When to stop.
 
-use std::process;
+use std::{process, time::Duration};
 
 use anyhow::Context;
 use tokio::signal::unix::{Signal, SignalKind, signal};
 
 /// The exit code of a process that was interrupted.
 const INTERRUPTED: i32 = 130;
+
+/// Within this, a second signal means the same as the first.
+const ONE_WISH: Duration = Duration::from_secs(1);
 
 /// The signals that ask the process to stop.
 pub struct Shutdown {
@@ -30,11 +33,16 @@ impl Shutdown {
         }
     }
 
-    /// From now on, whoever asks once more does not want to wait for the orderly end.
-    pub fn insist(mut self) {
+    /// After a moment, whoever asks once more does not want to wait for the orderly end.
+    pub fn insist(self) {
         tokio::spawn(async move {
-            self.asked().await;
-            process::exit(INTERRUPTED);
+            // Some supervisors signal the process and then its group: one wish, told twice.
+            tokio::time::sleep(ONE_WISH).await;
+            drop(self);
+            if let Ok(mut again) = Self::listen() {
+                again.asked().await;
+                process::exit(INTERRUPTED);
+            }
         });
     }
 }

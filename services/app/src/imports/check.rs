@@ -33,7 +33,7 @@ pub(super) struct Checked {
     /// The first faults.
     pub errors: Vec<RowError>,
     /// Rows looked at.
-    pub checked: i64,
+    pub seen: i64,
     /// Rows with faults.
     pub wrong: i64,
     /// The header line, if it stood in this piece.
@@ -111,7 +111,7 @@ impl Checker<'_> {
             return;
         }
         let row = self.row();
-        self.found.checked += 1;
+        self.found.seen += 1;
         let read = match (&self.header, StringRecord::from_byte_record(record.clone())) {
             (Some(header), Ok(record)) => {
                 header.entry(row.unsigned_abs(), &record, self.known.setup)
@@ -152,7 +152,7 @@ impl Checker<'_> {
 
     /// The row that comes next; the header is row 1.
     fn row(&self) -> i64 {
-        self.known.rows + self.found.checked + 2
+        self.known.rows + self.found.seen + 2
     }
 
     fn wrong(&mut self, faults: Vec<RowError>) {
@@ -174,7 +174,8 @@ mod tests {
 
     use super::*;
 
-    const HEADER: &str = "joint_number,kp,section,kind,pipe_before,pipe_after,heat_before,heat_after,welder,weld_date";
+    const HEADER: &str = "joint_number,kp,section,kind,pipe_before,pipe_after,\
+         heat_before,heat_after,welder,weld_date";
 
     fn setup() -> ProjectSetup {
         let mut setup = ProjectSetup::empty(chrono_tz::UTC);
@@ -193,11 +194,11 @@ mod tests {
         let first = check(&file[..cut], false, &known).unwrap();
         let rest = [first.carry.as_slice(), &file[cut..]].concat();
         let header = first.header.as_deref();
-        let known = Known { header, delimiter: b',', rows: first.checked, setup: &setup };
+        let known = Known { header, delimiter: b',', rows: first.seen, setup: &setup };
         let second = check(&rest, true, &known).unwrap();
         let rows = [first.rows, second.rows].concat();
         let errors = [first.errors, second.errors].concat();
-        (rows, errors, first.checked + second.checked)
+        (rows, errors, first.seen + second.seen)
     }
 
     #[test]
@@ -222,7 +223,7 @@ mod tests {
         let known = Known { header: None, delimiter: b',', rows: 0, setup: &setup };
         let found = check(b"J-1,1.250\nJ-2,1.5\n", true, &known).unwrap();
         assert!(found.hopeless);
-        assert_eq!((found.checked, found.wrong, found.errors[0].row), (0, 1, 1));
+        assert_eq!((found.seen, found.wrong, found.errors[0].row), (0, 1, 1));
     }
 
     #[test]

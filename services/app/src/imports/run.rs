@@ -80,7 +80,7 @@ async fn check_part(
     keep(tx, project, import, &checked).await?;
 
     "checking".clone_into(&mut import.status);
-    import.rows_checked += checked.checked;
+    import.rows_checked += checked.seen;
     import.rows_wrong += checked.wrong;
     import.header = checked.header.or(import.header.take());
     import.carry = checked.carry;

@@ -8,7 +8,10 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use sha2::{Digest, Sha256};
 
-use super::{event::Event, fact::{Fact, NewFact}};
+use super::{
+    event::Event,
+    fact::{Fact, NewFact},
+};
 use crate::ids::{EventId, JointId, ProjectId, UserId};
 
 /// A SHA-256 hash.

@@ -80,27 +80,42 @@ pub fn parse(value: &Value) -> Result<NewFact, Vec<FieldError>> {
     };
     let mut fields = object.clone();
     let mut faults = Vec::new();
-    let id = envelope(&mut fields, "id", &mut faults, "a UUID (version 7) made by the client", |text| {
-        text.parse::<EventId>().ok()
-    });
-    let occurred_at =
-        envelope(&mut fields, "occurred_at", &mut faults, "an RFC 3339 time with its offset", |text| {
+    let id =
+        envelope(&mut fields, "id", &mut faults, "a UUID (version 7) made by the client", |text| {
+            text.parse::<EventId>().ok()
+        });
+    let occurred_at = envelope(
+        &mut fields,
+        "occurred_at",
+        &mut faults,
+        "an RFC 3339 time with its offset",
+        |text| {
             // PostgreSQL keeps microseconds; what is hashed must be what can be read back.
             use chrono::SubsecRound as _;
-            DateTime::parse_from_rfc3339(text).ok().map(|at| at.with_timezone(&Utc).trunc_subsecs(6))
+            DateTime::parse_from_rfc3339(text)
+                .ok()
+                .map(|at| at.with_timezone(&Utc).trunc_subsecs(6))
+        },
+    );
+    let supersedes =
+        optional(&mut fields, "supersedes", &mut faults, "the UUID of a fact", |text| {
+            text.parse::<EventId>().ok()
         });
-    let supersedes = optional(&mut fields, "supersedes", &mut faults, "the UUID of a fact", |text| {
-        text.parse::<EventId>().ok()
-    });
-    let reason = optional(&mut fields, "reason", &mut faults, "a text of 3 to 2000 characters", |text| {
-        (3..=2000).contains(&text.trim().chars().count()).then(|| text.to_owned())
-    });
+    let reason =
+        optional(&mut fields, "reason", &mut faults, "a text of 3 to 2000 characters", |text| {
+            (3..=2000).contains(&text.trim().chars().count()).then(|| text.to_owned())
+        });
     let event = parse_event(&mut fields, &mut faults);
     if supersedes.is_some() && reason.is_none() {
         faults.push(FieldError::new("/reason", "REQUIRED", "say why the entry is superseded"));
     }
     if supersedes.is_none() && matches!(event, Some(Event::Superseded(_))) {
         faults.push(FieldError::new("/supersedes", "REQUIRED", "name the entry that is withdrawn"));
+    }
+    if supersedes.is_some() && supersedes == id {
+        // Such an entry would withdraw itself: recorded, and never counted.
+        let detail = "an entry cannot take its own place: name the earlier one";
+        faults.push(FieldError::new("/supersedes", "SUPERSEDES_ITSELF", detail));
     }
     match (id, occurred_at, event) {
         (Some(id), Some(occurred_at), Some(event)) if faults.is_empty() => {

@@ -10,7 +10,9 @@ use super::{
 use crate::{ids::EventId, setup::InspectionPlan};
 
 /// How bad a finding or a nonconformance is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema,
+)]
 #[serde(rename_all = "snake_case")]
 pub enum Severity {
     /// Noted.
@@ -64,7 +66,8 @@ const OWN_CODES: [(&str, Severity); 7] = [
 /// The severity of `code` under `plan`: what a gate reports is minor, for the gate itself blocks.
 pub fn severity_of(code: &str, plan: Option<&InspectionPlan>) -> Severity {
     let planned = plan.and_then(|plan| plan.severities.get(code).copied());
-    let default = || OWN_CODES.iter().find(|(known, _)| *known == code).map(|(_, severity)| *severity);
+    let default =
+        || OWN_CODES.iter().find(|(known, _)| *known == code).map(|(_, severity)| *severity);
     planned.or_else(default).unwrap_or(Severity::Minor)
 }
 

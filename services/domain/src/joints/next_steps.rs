@@ -5,8 +5,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::{
-    Gate, GateKind, JointState, RegisterEntry, Stage,
-    gates,
+    Gate, GateKind, JointState, RegisterEntry, Stage, gates,
     state::{Ground, LayerRole, Weld},
 };
 use crate::setup::{Assignment, Layer, ProjectSetup};
@@ -117,7 +116,8 @@ pub fn next_steps(
         (Weld::Accepted(_), _) => {}
     }
     if !state.damages.is_empty() {
-        let text = format!("repair {} open damage(s) with a full wrap, then test", state.damages.len());
+        let text =
+            format!("repair {} open damage(s) with a full wrap, then test", state.damages.len());
         return vec![NextStep::new(Action::RepairDamage, text)];
     }
     if reached == Stage::Released {
@@ -133,7 +133,8 @@ pub fn next_steps(
         }
         steps.push(step);
     } else if steps.is_empty() {
-        let mut step = NextStep::new(Action::Release, "ask the QA manager for the backfill release");
+        let mut step =
+            NextStep::new(Action::Release, "ask the QA manager for the backfill release");
         let test = state.newest_test();
         step.due_by = test.map(|test| gates::fresh_until(test, assigned.plan.test_valid_h));
         steps.push(step);

@@ -3,12 +3,7 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::{
-    Assessment, GateKind, JointState,
-    assess::ReleaseInForce,
-    gates::Gate,
-    state::Weld,
-};
+use super::{Assessment, GateKind, JointState, assess::ReleaseInForce, gates::Gate, state::Weld};
 use crate::{
     ids::{EventId, UserId},
     setup::ProjectSetup,
@@ -81,7 +76,10 @@ fn condition(code: &str, detail: &str) -> BlockingCondition {
 
 /// The gate's name in JSON.
 pub fn gate_name(gate: GateKind) -> String {
-    serde_json::to_value(gate).ok().and_then(|it| it.as_str().map(str::to_owned)).unwrap_or_default()
+    serde_json::to_value(gate)
+        .ok()
+        .and_then(|it| it.as_str().map(str::to_owned))
+        .unwrap_or_default()
 }
 
 fn applied_by(state: &JointState, signer: UserId, setup: &ProjectSetup) -> bool {

@@ -262,6 +262,7 @@ impl JointState {
         }
     }
 
+    #[expect(clippy::too_many_lines, reason = "one arm for each kind of fact")]
     fn apply_event(&mut self, fact: &Fact, mark: Mark) {
         match &fact.event {
             Event::Welded(_) => self.weld_is(Weld::AwaitsAcceptance),
@@ -275,20 +276,38 @@ impl JointState {
             Event::SurfacePrepared(done) => {
                 self.strip();
                 self.coat.prepared = Some((mark, done.grade.clone()));
-                self.work(fact, "preparation", done.applicator.as_ref(), done.crew.as_ref(), &[], None, done.ambient.as_ref());
+                self.work(
+                    fact,
+                    "preparation",
+                    done.applicator.as_ref(),
+                    done.crew.as_ref(),
+                    &[],
+                    None,
+                    done.ambient.as_ref(),
+                );
             }
             Event::Primed(done) => {
                 self.layer(LayerRole::Primer, mark, &done.lots, None);
                 self.work(
-                    fact, "priming", done.applicator.as_ref(), done.crew.as_ref(), &done.lots,
-                    Some(LayerRole::Primer), done.ambient.as_ref(),
+                    fact,
+                    "priming",
+                    done.applicator.as_ref(),
+                    done.crew.as_ref(),
+                    &done.lots,
+                    Some(LayerRole::Primer),
+                    done.ambient.as_ref(),
                 );
             }
             Event::Profiled(done) => {
                 let role = LayerRole::ProfilingMastic;
                 self.layer(role, mark, &done.lots, None);
                 self.work(
-                    fact, "profiling", done.applicator.as_ref(), done.crew.as_ref(), &done.lots, Some(role),
+                    fact,
+                    "profiling",
+                    done.applicator.as_ref(),
+                    done.crew.as_ref(),
+                    &done.lots,
+                    Some(role),
                     done.ambient.as_ref(),
                 );
             }
@@ -296,12 +315,18 @@ impl JointState {
                 let role = role_of(done.layer);
                 self.layer(role, mark, &done.lots, done.overlap_percent);
                 self.work(
-                    fact, role.words(), done.applicator.as_ref(), done.crew.as_ref(), &done.lots, Some(role),
+                    fact,
+                    role.words(),
+                    done.applicator.as_ref(),
+                    done.crew.as_ref(),
+                    &done.lots,
+                    Some(role),
                     done.ambient.as_ref(),
                 );
             }
             Event::Repaired(done) => {
-                self.damages.retain(|damage| done.repairs.is_some_and(|it| it != damage.mark.event));
+                self.damages
+                    .retain(|damage| done.repairs.is_some_and(|it| it != damage.mark.event));
                 self.coat.failed_looks.clear();
                 self.coat.repairs.push(Repair {
                     mark,
@@ -310,7 +335,15 @@ impl JointState {
                     cleaned: done.cleaned,
                     primed: done.primed,
                 });
-                self.work(fact, "repair", done.applicator.as_ref(), done.crew.as_ref(), &done.lots, None, done.ambient.as_ref());
+                self.work(
+                    fact,
+                    "repair",
+                    done.applicator.as_ref(),
+                    done.crew.as_ref(),
+                    &done.lots,
+                    None,
+                    done.ambient.as_ref(),
+                );
             }
             Event::HolidayTested(done) => {
                 if done.leaves_holidays() {
@@ -362,7 +395,13 @@ impl JointState {
         self.damages.clear();
     }
 
-    fn layer(&mut self, role: LayerRole, mark: Mark, lots: &[String], overlap_percent: Option<f64>) {
+    fn layer(
+        &mut self,
+        role: LayerRole,
+        mark: Mark,
+        lots: &[String],
+        overlap_percent: Option<f64>,
+    ) {
         self.coat.thicknesses.clear();
         self.coat.layers.push(Applied { role, mark, lots: lots.to_vec(), overlap_percent });
     }

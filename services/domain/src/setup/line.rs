@@ -107,7 +107,11 @@ impl Validate for LinePipe {
         if self.wall_mm * 2.0 < self.outside_diameter_mm {
             return Vec::new();
         }
-        vec![FieldError::new("/wall_mm", "OUT_OF_RANGE", "must be less than half the outside diameter")]
+        vec![FieldError::new(
+            "/wall_mm",
+            "OUT_OF_RANGE",
+            "must be less than half the outside diameter",
+        )]
     }
 }
 

@@ -125,7 +125,10 @@ impl Detector {
 
 impl Validate for Detector {
     fn faults(&self) -> Vec<FieldError> {
-        backward_spans("/calibrations", self.calibrations.iter().map(|it| (it.valid_from, it.valid_to)))
+        backward_spans(
+            "/calibrations",
+            self.calibrations.iter().map(|it| (it.valid_from, it.valid_to)),
+        )
     }
 }
 

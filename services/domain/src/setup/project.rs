@@ -69,7 +69,12 @@ impl ProjectSetup {
     }
 
     /// Adds a stored item. A stored item always reads: it was checked when it was stored.
-    pub fn insert(&mut self, kind: Kind, code: String, body: Value) -> Result<(), serde_json::Error> {
+    pub fn insert(
+        &mut self,
+        kind: Kind,
+        code: String,
+        body: Value,
+    ) -> Result<(), serde_json::Error> {
         use serde_json::from_value as read;
         match kind {
             Kind::LinePipe => drop(self.line_pipes.insert(code, read(body)?)),

@@ -366,7 +366,8 @@ impl Story {
 
     /// At a given time.
     pub fn when_at(mut self, occurred_at: DateTime<Utc>, event: Event) -> Self {
-        let number = self.facts.len() as u128 + 1;
+        let highest = self.facts.iter().map(|fact| fact.id.0.as_u128()).max();
+        let number = highest.unwrap_or(0) + 1;
         self.facts.push(fact(number, occurred_at, event));
         self.now = self.now.max(occurred_at);
         self

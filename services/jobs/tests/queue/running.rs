@@ -198,6 +198,26 @@ async fn an_outage_of_the_database_is_outlived() {
 }
 
 #[tokio::test]
+async fn a_worker_does_not_fall_asleep_when_the_database_stalls() {
+    let db = database().await;
+    let running = start(db.runner().register(succeed));
+    let first = db.ask().await;
+    db.until_status(&first, "Done").await;
+
+    // Longer than every timer of the worker, while it waits for its next job.
+    let mut tx = db.pool.begin().await.unwrap();
+    sqlx::raw_sql("LOCK TABLE apalis.jobs; SELECT pg_sleep(1)").execute(&mut *tx).await.unwrap();
+    tx.commit().await.unwrap();
+
+    // A delayed job calls nobody.
+    let due = db.now().await + TimeDelta::seconds(1);
+    let mut conn = db.pool.acquire().await.unwrap();
+    let id = jobs::enqueue_at(&mut conn, due, &Work::default()).await.unwrap();
+    db.until_status(id.as_str(), "Done").await;
+    running.stop().await;
+}
+
+#[tokio::test]
 async fn runs_are_listed_by_project() {
     let db = database().await;
     let (mine, other) = (Uuid::now_v7(), Uuid::now_v7());

@@ -22,9 +22,10 @@ use crate::{
 pub async fn run(place: &Place, args: &DemoArgs) -> anyhow::Result<()> {
     let shutdown = Shutdown::listen()?;
     // Before the loading: a taken port is found out at once.
-    let listener = match args.exit_after_load {
-        true => None,
-        false => Some(listen(SocketAddr::from((Ipv4Addr::LOCALHOST, args.port)))?),
+    let listener = if args.exit_after_load {
+        None
+    } else {
+        Some(listen(SocketAddr::from((Ipv4Addr::LOCALHOST, args.port)))?)
     };
     // The given database is passed over: invented joints must never get among real ones.
     let database = Database::of_cluster(&cluster(place, args.dir.as_deref())?).await?;
@@ -92,7 +93,7 @@ fn summary(loaded: &Loaded) -> String {
          in {seconds:.0} s.\n"
     );
     if !refused.is_empty() {
-        text.push_str(&format!("Not released against the files: {}.\n", refused.join(", ")));
+        text.extend(["Not released against the files: ", &refused.join(", "), ".\n"]);
     }
     text
 }

@@ -28,15 +28,14 @@ pub fn guide(loaded: &Loaded, server: &str) -> Result<String, std::fmt::Error> {
          -d '{{\"email\":\"{quality}\",\"password\":\"{password}\"}}' \\\n  \
          | sed -E 's/.*\"access_token\" *: *\"([^\"]+)\".*/\\1/')\n"
     )?;
-    writeln!(text, "The joints that something blocks:\n")?;
+    writeln!(text, "Joints that are wrapped and wait for their test:\n")?;
     let token = "-H \"authorization: Bearer $TOKEN\"";
-    writeln!(text, "curl -s '{base}/joints?blocked=true&limit=5' {token}\n")?;
+    writeln!(text, "curl -s '{base}/joints?stage=wrapped&limit=5' {token}\n")?;
     writeln!(text, "One joint with its gates; it was damaged after its release:\n")?;
     writeln!(text, "curl -s {base}/joints/{} {token}\n", story.damaged_joint)?;
     writeln!(
         text,
-        "The release of {untested}, which was wrapped and lowered but never tested: refused by\n\
-         409 with its reasons.\n"
+        "The release of {untested}, wrapped and lowered but never tested; 409, with the reason:\n"
     )?;
     writeln!(
         text,

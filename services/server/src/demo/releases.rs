@@ -1,7 +1,9 @@
 //! Signs releases as the QA manager would of an evening.
 
+use anyhow::Context;
 use app::{
-    App,
+    App, joints,
+    nonconformances::{self, Decision, Disposition},
     releases::{self, Ask, Named, Signing},
 };
 
@@ -10,6 +12,9 @@ use super::{
     files::ReleaseLine,
 };
 use crate::explain::explain;
+
+/// More than are ever open in the demo.
+const MOST_OPEN: i64 = 100;
 
 /// How many were released, and which were refused.
 #[derive(Debug, Default)]
@@ -27,6 +32,7 @@ pub async fn sign(
     password: &str,
     line: ReleaseLine,
 ) -> anyhow::Result<Signed> {
+    settle(app, by, &line.joints).await?;
     let named = Named::Joints(line.joints);
     let challenge =
         releases::challenge(app, &by.actor, &by.project, &named).await.map_err(explain)?;
@@ -45,4 +51,23 @@ pub async fn sign(
         }
     }
     Ok(signed)
+}
+
+/// Closes what is open on `joints`: whoever releases has judged that the newest test settles it.
+async fn settle(app: &App, by: &Someone, joints: &[String]) -> anyhow::Result<()> {
+    let open = nonconformances::list(app, &by.project, Some("open"), None, MOST_OPEN).await;
+    for found in open.map_err(explain)?.into_iter().filter(|it| joints.contains(&it.joint)) {
+        let facts = joints::facts(app, &by.project, &found.joint).await.map_err(explain)?;
+        let decision = Decision {
+            disposition: Disposition::Repair,
+            closing_event: facts.last().context("a nonconformance without a fact")?.id,
+            note: "repaired over the full circumference and tested anew".to_owned(),
+        };
+        let place = (found.id, found.version);
+        nonconformances::dispose(app, &by.actor, &by.project, place, &decision)
+            .await
+            .map_err(explain)
+            .with_context(|| format!("could not close nonconformance {}", found.number))?;
+    }
+    Ok(())
 }

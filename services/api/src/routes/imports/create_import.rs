@@ -30,6 +30,7 @@ const PATIENCE: Duration = Duration::from_secs(20);
 #[into_params(parameter_in = Query)]
 pub struct ImportParams {
     /// What the file holds.
+    #[param(inline)]
     kind: ImportKind,
     /// Only look for faults, store nothing.
     #[serde(default)]

@@ -20,7 +20,8 @@ pub(super) fn conditions(view: &View<'_>) -> Reasons {
         };
         let read_at = ambient.measured_at.unwrap_or(work.mark.at);
         if (work.mark.at - read_at).abs() > TimeDelta::minutes(age) {
-            let detail = format!("the reading of {read_at} is more than {age} min from the {}", work.what);
+            let detail =
+                format!("the reading of {read_at} is more than {age} min from the {}", work.what);
             reasons.shut("AMBIENT_READING_TOO_OLD", detail, &[work.mark]);
         }
         judge(ambient, &limits(view, work, &assigned.plan.limits), work, &mut reasons);

@@ -14,7 +14,8 @@ pub(super) fn overlap(view: &View<'_>) -> Reasons {
             && measured < least
         {
             let what = applied.role.words();
-            let detail = format!("overlap of the {what} is {measured} %, the system asks for {least} %");
+            let detail =
+                format!("overlap of the {what} is {measured} %, the system asks for {least} %");
             reasons.shut("OVERLAP_UNDER", detail, &[applied.mark]);
         }
     }

@@ -147,7 +147,9 @@ fn weld(state: &JointState) -> Reasons {
     let mut reasons = Reasons::default();
     match state.weld {
         Weld::Accepted(_) => {}
-        Weld::AwaitsAcceptance => reasons.shut("WELD_NOT_ACCEPTED", "the weld is not accepted", &[]),
+        Weld::AwaitsAcceptance => {
+            reasons.shut("WELD_NOT_ACCEPTED", "the weld is not accepted", &[]);
+        }
         Weld::Rejected(mark) => reasons.shut("WELD_REJECTED", "the weld is rejected", &[mark]),
         Weld::CutOut(mark) => reasons.shut("CUT_OUT", "the weld was cut out", &[mark]),
     }
@@ -159,8 +161,12 @@ fn damage(state: &JointState) -> Reasons {
     for damage in &state.damages {
         let (code, detail) = match damage.from {
             DamageFrom::Found => ("DAMAGE_OPEN", "a damage is not repaired"),
-            DamageFrom::Holidays => ("HOLIDAYS_OPEN", "the holidays of a failed test are not repaired"),
-            DamageFrom::PeelStrip => ("PEEL_STRIP_OPEN", "the strip of a peel test is not repaired"),
+            DamageFrom::Holidays => {
+                ("HOLIDAYS_OPEN", "the holidays of a failed test are not repaired")
+            }
+            DamageFrom::PeelStrip => {
+                ("PEEL_STRIP_OPEN", "the strip of a peel test is not repaired")
+            }
         };
         reasons.shut(code, detail, &[damage.mark]);
     }
@@ -171,7 +177,8 @@ fn nonconformances(outside: &Outside) -> Reasons {
     let mut reasons = Reasons::default();
     for open in outside.nonconformances.iter().filter(|it| it.severity >= outside.blocking_from) {
         let severity = open.severity.name();
-        let detail = format!("nonconformance {} ({severity}) is open: {}", open.number, open.nature);
+        let detail =
+            format!("nonconformance {} ({severity}) is open: {}", open.number, open.nature);
         reasons.shut("NONCONFORMANCE_OPEN", detail, &[]);
     }
     reasons

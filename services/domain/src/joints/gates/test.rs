@@ -24,7 +24,8 @@ pub fn required_voltage(
         return None;
     }
     let rule = &assigned.plan.voltage_rule;
-    let rule = calc::VoltageRule { method: rule.method, cap_kv: rule.cap_kv, fixed_kv: rule.fixed_kv };
+    let rule =
+        calc::VoltageRule { method: rule.method, cap_kv: rule.cap_kv, fixed_kv: rule.fixed_kv };
     let thickness = Length::from_millimetres(thickness).ok()?;
     Some(calc::required_voltage(thickness, &rule))
 }
@@ -101,7 +102,8 @@ pub(super) fn freshness(view: &View<'_>, now: DateTime<Utc>) -> Reasons {
     let hours = assigned.plan.test_valid_h;
     if test.passed && now > fresh_until(test, hours) {
         let at = test.mark.at;
-        let detail = format!("the test of {at} is older than the {hours} h of the plan: test again");
+        let detail =
+            format!("the test of {at} is older than the {hours} h of the plan: test again");
         reasons.shut("HOLIDAY_TEST_TOO_OLD", detail, &[test.mark]);
     }
     reasons
