@@ -11,7 +11,7 @@ use domain::{
         Assessment, Fact, Finding, JointState, Outside, Severity, assess,
         chain::{self, Record},
         fact::NewFact,
-        release::contradictions,
+        release::{contradictions, test_lost},
     },
     setup::ProjectSetup,
 };
@@ -136,10 +136,13 @@ async fn contradict(
     (before, after): (&Assessment, &Assessment),
     appended: &[Appended],
 ) -> Result<bool, AppError> {
-    let why = contradictions(before, after);
     let (Some(release), Some(newest)) = (&outside.release, appended.last()) else {
         return Ok(false);
     };
+    let mut why = contradictions(before, after);
+    if why.is_empty() {
+        why.extend(test_lost(release, &joint.state));
+    }
     if why.is_empty() {
         return Ok(false);
     }

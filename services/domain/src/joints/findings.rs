@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::{
-    event::RepairWrap,
+    event::{RepairWrap, TestResult},
     state::{Ground, JointState, Mark},
 };
 use crate::{ids::EventId, setup::InspectionPlan};
@@ -104,7 +104,10 @@ pub fn of_facts(
         add(*look, "VISUAL_INSPECTION_FAILED", detail.to_owned());
     }
     for test in &state.tests {
-        if test.holidays_found.unwrap_or(0) > 0 && test.stale_since.is_none() && !test.passed {
+        if test.holidays_found.unwrap_or(0) > 0
+            && test.stale_since.is_none()
+            && test.stated == TestResult::Pass
+        {
             let count = test.holidays_found.unwrap_or(0);
             let detail = format!("{count} holidays were found: the test counts as failed");
             add(test.mark, "PASS_WITH_HOLIDAYS", detail);

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::{Assessment, GateKind, JointState, assess::ReleaseInForce, gates::Gate, state::Weld};
+use super::{Assessment, GateKind, JointState, assess::ReleaseInForce, gates::Gate};
 use crate::{
     ids::{EventId, UserId},
     setup::ProjectSetup,
@@ -43,7 +43,7 @@ pub fn release(
     setup: &ProjectSetup,
 ) -> Decision {
     let mut against: Vec<BlockingCondition> = assessment.shut().flat_map(conditions).collect();
-    if matches!(state.weld, Weld::Accepted(_)) && applied_by(state, signer, setup) {
+    if applied_by(state, signer, setup) {
         against.push(condition(
             "APPLICATOR_CANNOT_RELEASE",
             "who put the coating on cannot release it; another QA manager signs",
@@ -99,4 +99,22 @@ pub fn contradictions(before: &Assessment, after: &Assessment) -> Vec<BlockingCo
     };
     let known = about(before);
     about(after).into_iter().filter(|reason| !known.contains(reason)).collect()
+}
+
+/// Whether the very test that a release stands on was withdrawn, or something coated or disturbed
+/// the joint after it: then the release is contradicted, also where a newer test makes good what
+/// happened, for nobody released the joint on that one.
+pub fn test_lost(release: &ReleaseInForce, state: &JointState) -> Option<BlockingCondition> {
+    let test = state.tests.iter().find(|test| test.mark.event == release.holiday_test);
+    match test {
+        None => Some(condition(
+            "RELEASE_TEST_WITHDRAWN",
+            "the holiday test that the release stands on was withdrawn",
+        )),
+        Some(test) if test.stale_since.is_some() => Some(condition(
+            "RELEASE_TEST_STALE",
+            "the joint was coated or disturbed after the holiday test that the release stands on",
+        )),
+        Some(_) => None,
+    }
 }

@@ -148,6 +148,8 @@ pub struct Test {
     pub mark: Mark,
     /// Passed, with no holiday counted.
     pub passed: bool,
+    /// What whoever tested said.
+    pub stated: TestResult,
     /// Set voltage, kV.
     pub voltage_kv: f64,
     /// Detector code.
@@ -352,6 +354,7 @@ impl JointState {
                 self.tests.push(Test {
                     mark,
                     passed: done.passed(),
+                    stated: done.result,
                     voltage_kv: done.voltage_kv,
                     detector: done.detector.clone(),
                     inspector: done.inspector.clone(),

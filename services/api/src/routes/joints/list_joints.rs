@@ -21,6 +21,7 @@ use crate::{
 #[into_params(parameter_in = Query)]
 pub struct JointQuery {
     /// Only those in this stage.
+    #[param(inline)]
     stage: Option<Stage>,
     /// Only those of this section.
     section: Option<String>,

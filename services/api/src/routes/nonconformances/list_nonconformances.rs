@@ -30,6 +30,7 @@ pub enum Status {
 #[into_params(parameter_in = Query)]
 pub struct NonconformanceQuery {
     /// Only those in this state.
+    #[param(inline)]
     status: Option<Status>,
     /// Most items in the answer, 1 to 500; 50 if absent.
     #[param(minimum = 1, maximum = 500)]

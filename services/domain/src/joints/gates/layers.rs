@@ -3,7 +3,7 @@
 use super::{Reasons, View};
 use crate::setup::Layer;
 
-/// Every layer that the joint needs, each once, in the order of its system, on prepared steel.
+/// Every layer that the joint needs, in the order of its system, on prepared steel.
 pub(super) fn layers(view: &View<'_>) -> Reasons {
     let mut reasons = Reasons::default();
     let Some(assigned) = view.assigned else {
