@@ -140,7 +140,8 @@ async fn every_role_may_do_what_the_table_says_and_nothing_else() {
 #[actix_web::test]
 async fn only_the_administrator_of_the_server_creates_users_and_projects() {
     let line = Line::new().await;
-    let user = json!({ "email": "a@example.org", "name": "A", "password": "a long walk to the sea" });
+    let user =
+        json!({ "email": "a@example.org", "name": "A", "password": "a long walk to the sea" });
     let project = json!({ "code": "EAST", "name": "East", "time_zone": "UTC" });
     for (path, body) in [("/v1/users", user), ("/v1/projects", project)] {
         for person in [&line.qa, &line.coordinator, &line.stranger] {

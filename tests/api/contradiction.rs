@@ -14,7 +14,8 @@ async fn released() -> Line {
 
 const OPEN_WARNINGS: &str = "SELECT count(*) FROM warnings
     WHERE kind = 'release_contradicted' AND subject = 'J-1' AND cleared_at IS NULL";
-const CONTRADICTED: &str = "SELECT count(*) FROM backfill_releases WHERE contradicted_at IS NOT NULL";
+const CONTRADICTED: &str =
+    "SELECT count(*) FROM backfill_releases WHERE contradicted_at IS NOT NULL";
 
 #[actix_web::test]
 async fn a_late_damage_contradicts_the_release() {

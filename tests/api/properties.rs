@@ -64,7 +64,7 @@ fn facts(plan: &Plan) -> Vec<Fact> {
 fn for_any<T: std::fmt::Debug>(
     cases: u32,
     strategy: &impl Strategy<Value = T>,
-    check: impl AsyncFn(&Line, &[String], T),
+    check: &impl AsyncFn(&Line, &[String], T),
 ) {
     let runtime = actix_web::rt::Runtime::new().unwrap();
     let line = runtime.block_on(Line::new());
@@ -91,7 +91,7 @@ async fn fold_of_stored(line: &Line, joint: &str) -> (JointState, JointState) {
 
 #[test]
 fn the_stored_state_is_the_fold_of_the_stored_facts() {
-    for_any(24, &plans(), async |line, joints, plan| {
+    for_any(24, &plans(), &async |line, joints, plan| {
         for fact in facts(&plan) {
             line.inspector.records(&joints[0], &fact).await.expect(201);
             line.qa.releases(&joints[0]).await;
@@ -114,7 +114,7 @@ fn any_order_of_arrival_gives_the_same_gates() {
         let order: Vec<usize> = (0..plan.len()).collect();
         (Just(plan), Just(order).prop_shuffle())
     });
-    for_any(24, &shuffled, async |line, joints, (plan, order)| {
+    for_any(24, &shuffled, &async |line, joints, (plan, order)| {
         line.records(&joints[0], &facts(&plan)).await;
         let facts = facts(&plan);
         for place in order {

@@ -16,7 +16,7 @@ use harness::{
 use sqlx::Connection;
 
 /// Pairs in an ordinary run; `JOINTWARD_RACE_PAIRS` asks for another number.
-const PAIRS: u32 = 600;
+const PAIRS: u32 = 1_000;
 
 /// Pairs under way at once, each on two connections.
 const AT_ONCE: usize = 4;
@@ -49,7 +49,8 @@ async fn no_release_outlives_a_fact_that_forbids_it() {
     }
 
     let started = std::time::Instant::now();
-    let races = joints.into_iter().enumerate().map(|(index, joint)| racer.clone().races(index, joint));
+    let races =
+        joints.into_iter().enumerate().map(|(index, joint)| racer.clone().races(index, joint));
     let firsts: Vec<First> = stream::iter(races).buffer_unordered(AT_ONCE).collect().await;
     let took = started.elapsed();
 

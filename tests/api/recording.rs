@@ -161,6 +161,9 @@ async fn the_next_step_of_a_damaged_joint_is_its_repair_then_its_test() {
     assert_eq!(after_damage["joint"]["next_steps"][0]["action"], "repair_damage");
     let after_repair = line.crew.records("J-1", &repaired(80)).await.expect(201);
     let step = &after_repair["joint"]["next_steps"][0];
-    assert_eq!((&step["action"], &step["required_voltage_kv"]), (&json!("holiday_test"), &json!(12.5)));
+    assert_eq!(
+        (&step["action"], &step["required_voltage_kv"]),
+        (&json!("holiday_test"), &json!(12.5))
+    );
     assert!(!step["cautions"].as_array().unwrap().is_empty());
 }

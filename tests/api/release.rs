@@ -113,7 +113,10 @@ async fn a_missing_layer_is_named() {
     let refused = line.qa.releases("J-1").await.problem(409, "RELEASE_REFUSED");
 
     let condition = &refused["blocking_conditions"][0];
-    assert_eq!((&condition["gate"], &condition["code"]), (&json!("layers"), &json!("LAYER_MISSING")));
+    assert_eq!(
+        (&condition["gate"], &condition["code"]),
+        (&json!("layers"), &json!("LAYER_MISSING"))
+    );
     assert!(condition["detail"].as_str().unwrap().contains("outer wrap"));
 }
 

@@ -4,8 +4,8 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
 #![expect(clippy::missing_panics_doc, reason = "every helper fails its test where it cannot go on")]
 
-pub mod app;
 pub mod actor;
+pub mod app;
 pub mod database;
 pub mod fact;
 pub mod line;

@@ -168,15 +168,12 @@ impl Line {
             let body = json!({ "material": material, "expires_on": expires_on });
             put("stock/lots", code, body).await;
         }
-        let layer = |role: &str, material: &str, thickness_mm: f64| {
-            json!({ "role": role, "material": material, "thickness_mm": thickness_mm })
-        };
+        let layer = |role: &str, material: &str, thickness_mm: f64| json!({ "role": role, "material": material, "thickness_mm": thickness_mm });
         let mut inner = layer("inner_wrap", "INNER", 1.0);
         inner["overlap_min_percent"] = json!(50);
-        let two = [layer("primer", "PRIMER", 0.0), inner.clone(), layer("outer_wrap", "OUTER", 0.5)];
-        let body = |layers: &[Value]| {
-            json!({ "name": "Cold-applied tape", "surface_grade": "St 3", "layers": layers })
-        };
+        let two =
+            [layer("primer", "PRIMER", 0.0), inner.clone(), layer("outer_wrap", "OUTER", 0.5)];
+        let body = |layers: &[Value]| json!({ "name": "Cold-applied tape", "surface_grade": "St 3", "layers": layers });
         put("coating-systems", "TWO", body(&two)).await;
         put("coating-systems", "ONE", body(&[inner])).await;
         put("inspection-plans", "ITP-1", json!({ "name": "Inspection and test plan" })).await;
@@ -196,7 +193,8 @@ impl Line {
             put("sections", code, section).await;
         }
         let detector = |from: &str, to: &str| {
-            let calibrations = json!([{ "certificate": "C-1", "valid_from": from, "valid_to": to }]);
+            let calibrations =
+                json!([{ "certificate": "C-1", "valid_from": from, "valid_to": to }]);
             json!({ "name": "Detector", "calibrations": calibrations })
         };
         put("detectors", "HD-1", detector("2026-01-01", "2026-12-31")).await;
