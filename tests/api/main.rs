@@ -5,6 +5,7 @@
 mod access;
 mod contradiction;
 mod database;
+mod imports;
 mod properties;
 mod race;
 mod recording;

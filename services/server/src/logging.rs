@@ -10,7 +10,8 @@ use crate::cli::{Cli, Command, LogFormat};
 pub fn start(cli: &Cli) {
     // Commands that answer on the terminal should not be talked over.
     let usual = match cli.command {
-        Command::Serve(_) | Command::Work => "info",
+        // The queue library tells every turn of its loop.
+        Command::Serve(_) | Command::Work => "info,apalis_core=warn",
         _ => "warn",
     };
     let filter = cli.log.as_deref().unwrap_or(usual);
