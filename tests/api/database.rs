@@ -101,6 +101,12 @@ async fn a_release_on_an_uncalibrated_detector_cannot_be_written() {
 }
 
 #[actix_web::test]
+async fn a_release_on_a_test_from_the_future_cannot_be_written() {
+    let test = passed_test(603);
+    check(&coated_and(&[&test]), &test, "backfill_releases_test_time_check").await;
+}
+
+#[actix_web::test]
 async fn a_release_on_the_test_of_another_joint_cannot_be_written() {
     let line = Line::with_joints(2).await;
     let test = passed_test(60);

@@ -6,6 +6,7 @@ mod access;
 mod contradiction;
 mod database;
 mod imports;
+mod model;
 mod properties;
 mod race;
 mod recording;

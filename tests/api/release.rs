@@ -215,3 +215,25 @@ async fn a_released_joint_is_not_released_twice() {
     assert_eq!(again["release"], first["release"]);
     assert_eq!(line.app.count("SELECT count(*) FROM backfill_releases").await, 1);
 }
+
+/// A tablet whose clock is a day ahead: its test would cover what is found and repaired tomorrow.
+#[actix_web::test]
+async fn a_test_from_the_future_covers_no_repair() {
+    let line = Line::with_joints(1).await;
+    let day = 24 * 60;
+    let ahead = passed_test(600 + day);
+    line.records("J-1", &coating()).await;
+    line.records("J-1", &[ahead.clone()]).await;
+    line.waits(TimeDelta::minutes(10));
+    line.records("J-1", &[damage_found(605), repaired(608)]).await;
+    assert_eq!(line.qa.releases("J-1").await.refusal(), ["HOLIDAY_TEST_AHEAD_OF_CLOCK"]);
+
+    line.waits(TimeDelta::days(2));
+    let refusal = line.qa.releases("J-1").await.refusal();
+    assert!(refusal.contains(&"HOLIDAY_TEST_AHEAD_OF_CLOCK".to_owned()), "{refusal:?}");
+
+    // With its true time it is a test before the damage, and a new one is asked for.
+    let corrected = passed_test(600).instead_of(&ahead);
+    line.records("J-1", &[corrected]).await;
+    assert!(line.qa.releases("J-1").await.refusal().contains(&"HOLIDAY_TEST_STALE".to_owned()));
+}

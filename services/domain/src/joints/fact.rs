@@ -2,7 +2,7 @@
 
 use std::collections::HashSet;
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 
@@ -42,6 +42,17 @@ pub struct Fact {
     pub supersedes: Option<EventId>,
     /// What happened.
     pub event: Event,
+}
+
+/// How far the clock of a device may be ahead of ours: less than any repair takes (common
+/// practice, no source).
+pub const CLOCK_TOLERANCE: TimeDelta = TimeDelta::minutes(2);
+
+impl Fact {
+    /// Whether it was recorded before it is said to have happened: then nobody knows when it did.
+    pub fn is_ahead(&self) -> bool {
+        self.occurred_at > self.recorded_at + CLOCK_TOLERANCE
+    }
 }
 
 /// The facts that count, in the order of the field.

@@ -53,7 +53,7 @@ pub struct Finding {
 }
 
 /// The codes of findings that no gate reports, with their default severity.
-const OWN_CODES: [(&str, Severity); 7] = [
+const OWN_CODES: [(&str, Severity); 8] = [
     ("REPAIR_IS_PATCH", Severity::Major),
     ("REPAIR_INCOMPLETE", Severity::Major),
     ("VISUAL_INSPECTION_FAILED", Severity::Major),
@@ -61,6 +61,7 @@ const OWN_CODES: [(&str, Severity); 7] = [
     ("PASS_WITH_HOLIDAYS", Severity::Minor),
     ("TRAVEL_TOO_FAST", Severity::Major),
     ("AFTER_CUT_OUT", Severity::Minor),
+    ("AHEAD_OF_CLOCK", Severity::Minor),
 ];
 
 /// The severity of `code` under `plan`: what a gate reports is minor, for the gate itself blocks.
@@ -124,6 +125,10 @@ pub fn of_facts(
     for mark in &state.after_cut_out {
         let detail = "the weld had been cut out; the new weld has a joint number of its own";
         add(*mark, "AFTER_CUT_OUT", detail.to_owned());
+    }
+    for mark in &state.ahead {
+        let detail = format!("it is said to have happened at {}, after it was recorded", mark.at);
+        add(*mark, "AHEAD_OF_CLOCK", detail);
     }
     if let (true, Ground::Buried(mark)) = (buried_unreleased, state.ground) {
         let detail = "the joint is under the soil without a release in force";

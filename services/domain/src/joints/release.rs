@@ -90,15 +90,15 @@ fn applied_by(state: &JointState, signer: UserId, setup: &ProjectSetup) -> bool 
     })
 }
 
-/// The reasons by which newly recorded facts contradict a release in force: reasons about the
-/// joint itself that were not there before them. A change of the set-up alone contradicts nothing.
+/// The reasons by which newly recorded facts contradict a release in force: reasons that were not
+/// there before them. A change of the set-up alone contradicts nothing.
 pub fn contradictions(before: &Assessment, after: &Assessment) -> Vec<BlockingCondition> {
-    let about = |assessment: &Assessment| -> Vec<BlockingCondition> {
-        let gates = assessment.shut().filter(|gate| gate.gate.is_about_the_joint());
+    let against = |assessment: &Assessment| -> Vec<BlockingCondition> {
+        let gates = assessment.shut().filter(|gate| gate.gate.contradicts());
         gates.flat_map(conditions).collect()
     };
-    let known = about(before);
-    about(after).into_iter().filter(|reason| !known.contains(reason)).collect()
+    let known = against(before);
+    against(after).into_iter().filter(|reason| !known.contains(reason)).collect()
 }
 
 /// Whether the very test that a release stands on was withdrawn, or something coated or disturbed

@@ -217,6 +217,9 @@ pub struct JointState {
     pub ground: Ground,
     /// Facts after the weld was cut out.
     pub after_cut_out: Vec<Mark>,
+    /// Facts recorded before they are said to have happened.
+    #[serde(default)]
+    pub ahead: Vec<Mark>,
     /// The newest fact of all.
     pub newest: Option<Mark>,
 }
@@ -251,6 +254,9 @@ impl JointState {
             self.after_cut_out.push(mark);
         }
         self.newest = Some(mark);
+        if fact.is_ahead() {
+            self.ahead.push(mark);
+        }
         if fact.event.disturbs() {
             self.disturb(mark);
         }

@@ -97,6 +97,14 @@ fn about_the_joint() -> Vec<Case> {
                 it.setup.plans.get_mut("ITP").unwrap().voltage_rule = rule;
             }),
         ),
+        (
+            G::HolidayTest,
+            "HOLIDAY_TEST_AHEAD_OF_CLOCK",
+            clean().with(|it| {
+                let test = it.facts.last_mut().unwrap();
+                test.recorded_at = test.occurred_at - TimeDelta::seconds(121);
+            }),
+        ),
         (G::Damage, "DAMAGE_OPEN", clean().when(damage()).when(passed())),
         (G::Damage, "HOLIDAYS_OPEN", clean().when(failed()).when(passed())),
         (G::Damage, "PEEL_STRIP_OPEN", clean().when(strip).when(passed())),
@@ -245,8 +253,8 @@ fn a_release_in_force_is_answered_as_such() {
 
 #[test]
 fn a_repair_opens_the_damage_gate_and_only_a_new_test_opens_the_test_gate() {
-    // The backfill hold stays closed after a repair without a new test: handbook, section 11,
-    // row 13 (published).
+    // Damage is to be repaired and the coating tested just before backfill: Washington
+    // Administrative Code 480-75-410 (published), 49 CFR 192.461(c) (second-hand).
     let story = clean().when(damage()).when(repaired(Some(id(8))));
     assert!(story.codes(GateKind::Damage).is_empty());
     assert_eq!(story.codes(GateKind::HolidayTest), ["HOLIDAY_TEST_STALE"]);
@@ -295,8 +303,8 @@ fn mastic_is_asked_for_only_where_the_kind_of_joint_needs_it() {
 
 #[test]
 fn steel_exactly_3_kelvin_above_the_dew_point_is_warm_enough() {
-    // 3 K: NACE RP0176-2003, 14.3.1 (published). Exactly on a limit passes: decision of the
-    // handbook. The dew point is the program's own; its value is checked where it is computed.
+    // 3 K: NACE RP0176-2003, 14.3.1 (published). Exactly on a limit passes: our own
+    // reading of "at least". The dew point is the program's own; its value is checked where it is computed.
     for (air_c, percent) in [(20.0, 85.0), (10.0, 80.0), (25.0, 60.0), (40.0, 60.0)] {
         let air = units::Temperature::from_celsius(air_c).unwrap();
         let dew = calc::dew_point(air, units::RelativeHumidity::from_percent(percent).unwrap());
@@ -396,7 +404,8 @@ fn a_detector_may_be_used_until_midnight_on_site_of_its_calibrations_last_day() 
 
 #[test]
 fn a_detector_verified_only_until_yesterday_proves_nothing_today() {
-    // Handbook, section 11, row 14 (second-hand).
+    // The detector is checked daily with an accurate voltmeter: field specification in a gas
+    // transmission company's tender, p. 405 (second-hand).
     let story = clean().with(|it| {
         let detector = it.setup.detectors.get_mut("HD").unwrap();
         detector.calibrations[0].valid_to = day("2026-05-31");
@@ -430,7 +439,7 @@ fn of_thickness(mm: f64) -> Story {
 #[test]
 fn the_required_voltage_follows_from_the_layers_that_are_on() {
     // At least 5 kV plus 5 kV per mm up to a maximum of 20 kV: a line-pipe mill's laying
-    // instructions (published); handbook, section 11, row 2.
+    // instructions (published).
     for (mm, kilovolts) in [(1.0, 10.0), (2.0, 15.0), (3.0, 20.0), (4.0, 20.0)] {
         let story = of_thickness(mm);
         let (state, entry) = (story.state(), &story.entry);
@@ -457,7 +466,8 @@ fn a_set_voltage_exactly_as_required_passes() {
 
 #[test]
 fn a_fixed_voltage_of_12_kilovolts_is_held_as_the_least() {
-    // 11.9 / 12.0 / 15.0 kV: fail / pass / pass: handbook, section 11, row 10 (published).
+    // 11.9 / 12.0 / 15.0 kV: fail / pass / pass: at least 12 000 V crest on tape-wrapped joints,
+    // Unified Facilities Guide Specification 15555A, p. 93 (published).
     let at_voltage = |kv| {
         let story = clean().but(7, Event::HolidayTested(test(kv))).with(|it| {
             let method = VoltageMethod::FixedBand;
@@ -473,7 +483,8 @@ fn a_fixed_voltage_of_12_kilovolts_is_held_as_the_least() {
 
 #[test]
 fn the_electrode_may_travel_at_300_and_not_at_301_millimetres_a_second() {
-    // Handbook, section 11, row 12 (second-hand).
+    // At most 300 mm/s: specification in a gas transmission company's tender, pp. 87 and 433
+    // (second-hand).
     let at_speed = |speed| {
         let story = tested_with(|it| it.travel_speed_mm_s = Some(speed));
         let findings = story.judged().findings;

@@ -62,9 +62,15 @@ impl GateKind {
         )
     }
 
-    /// The gates whose shutting contradicts a release that was given: they say what lies there.
+    /// The gates that say what lies there.
     pub const fn is_about_the_joint(self) -> bool {
         matches!(self, Self::Weld | Self::Layers | Self::HolidayTest | Self::Damage)
+    }
+
+    /// The gates whose shutting by a fact contradicts a release that was given: with that fact it
+    /// would not have been. Time and the decisions of people contradict nothing.
+    pub const fn contradicts(self) -> bool {
+        !matches!(self, Self::Nonconformances | Self::Freshness)
     }
 }
 

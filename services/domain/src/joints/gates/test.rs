@@ -50,6 +50,15 @@ pub(super) fn holiday_test(view: &View<'_>) -> Reasons {
         let detail = "the joint was coated or disturbed after its newest holiday test";
         reasons.shut("HOLIDAY_TEST_STALE", detail, &[test.mark, since]);
     }
+    // A clock that is a day ahead would put the test after a damage that is found tomorrow.
+    if view.state.ahead.contains(&test.mark) {
+        let detail = format!(
+            "the newest holiday test is said to be of {}, after it was recorded: record it again \
+             with its true time in place of this entry",
+            test.mark.at
+        );
+        reasons.shut("HOLIDAY_TEST_AHEAD_OF_CLOCK", detail, &[test.mark]);
+    }
     voltage(view, test, &mut reasons);
     let day = view.setup.day(test.mark.at);
     match view.setup.detectors.get(&test.detector) {
