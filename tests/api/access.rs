@@ -13,6 +13,20 @@ const PUBLIC: &[&str] = &[
     "create_session",
     "refresh_session",
     "create_administrator",
+    "calculate_wrap_takeoff",
+    "calculate_overlap",
+    "calculate_system_takeoff",
+    "list_pipe_sizes",
+    "calculate_holiday_voltage",
+    "list_voltage_methods",
+    "calculate_dew_point",
+    "calculate_conditions",
+    "calculate_workable_hours",
+    "calculate_run_out",
+    "calculate_reorder_point",
+    "calculate_control_limits",
+    "calculate_proportion_interval",
+    "calculate_applied_cost",
 ];
 
 /// Operations outside a project, for whoever is signed in.

@@ -32,7 +32,7 @@ async fn import(line: &Line, rows: &[&str], validate_only: bool) -> Value {
     let (stop, stopped) = oneshot::channel::<()>();
     let work = worker::run(line.app.app.clone(), async move { drop(stopped.await) });
     let watch = async {
-        let deadline = Instant::now() + Duration::from_secs(60);
+        let deadline = Instant::now() + Duration::from_mins(1);
         loop {
             let seen = line.coordinator.gets(&format!("/imports/{id}")).await.expect(200);
             if !["waiting", "checking"].contains(&seen["status"].as_str().unwrap()) {

@@ -3,6 +3,7 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
 
 mod access;
+mod calculations;
 mod contradiction;
 mod database;
 mod imports;

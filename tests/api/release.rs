@@ -223,7 +223,7 @@ async fn a_test_from_the_future_covers_no_repair() {
     let day = 24 * 60;
     let ahead = passed_test(600 + day);
     line.records("J-1", &coating()).await;
-    line.records("J-1", &[ahead.clone()]).await;
+    line.records("J-1", std::slice::from_ref(&ahead)).await;
     line.waits(TimeDelta::minutes(10));
     line.records("J-1", &[damage_found(605), repaired(608)]).await;
     assert_eq!(line.qa.releases("J-1").await.refusal(), ["HOLIDAY_TEST_AHEAD_OF_CLOCK"]);

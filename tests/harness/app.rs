@@ -8,7 +8,9 @@ use actix_web::{
     dev::ServiceResponse,
     http::header::HeaderMap,
     test::{TestRequest, call_service, init_service},
+    web::Data,
 };
+use api::Limiter;
 use auth::Hasher;
 use chrono::{DateTime, TimeDelta, Utc};
 use futures_util::future::{FutureExt, LocalBoxFuture};
@@ -42,7 +44,8 @@ impl TestApp {
         let clock = Arc::new(FixedClock::new(minute(FIRST_MINUTE)));
         let pool = database.pool.clone();
         let app = App::new(pool, Arc::clone(&clock) as _, Hasher::cheap_for_tests()).await.unwrap();
-        let service = Rc::new(init_service(api::service(app.clone())).await);
+        let service =
+            Rc::new(init_service(api::service(app.clone(), Data::new(Limiter::default()))).await);
         let call: Call = Box::new(move |request| {
             let service = Rc::clone(&service);
             let answer = async move { call_service(&*service, request.to_request()).await };

@@ -12,7 +12,7 @@ use actix_web::{
 use tracing_actix_web::TracingLogger;
 use utoipa_actix_web::AppExt;
 
-use crate::{edge, routes};
+use crate::{Limiter, edge, routes};
 
 /// Seconds that requests under way have when the server stops.
 const LAST_REQUESTS_S: u64 = 30;
@@ -22,9 +22,11 @@ pub fn configure(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
     config.configure(routes::configure).default_service(web::to(edge::unknown));
 }
 
-/// The whole HTTP application, for the server and for tests without a socket.
+/// The whole HTTP application, for the server and for tests without a socket; `limiter` counts
+/// how often an address asks what anybody may ask.
 pub fn service(
     app: app::App,
+    limiter: web::Data<Limiter>,
 ) -> App<
     impl ServiceFactory<
         ServiceRequest,
@@ -34,7 +36,7 @@ pub fn service(
         InitError = (),
     >,
 > {
-    bare().app_data(web::Data::new(app))
+    bare().app_data(web::Data::new(app)).app_data(limiter)
 }
 
 fn bare() -> App<
@@ -59,9 +61,12 @@ pub async fn serve(
     app: app::App,
     listener: TcpListener,
     workers: usize,
+    limiter: Limiter,
     shutdown: impl Future<Output = ()>,
 ) -> std::io::Result<()> {
-    let server = HttpServer::new(move || service(app.clone()))
+    // One for all workers: an address has one bucket, wherever its requests go.
+    let limiter = web::Data::new(limiter);
+    let server = HttpServer::new(move || service(app.clone(), limiter.clone()))
         .workers(workers)
         .disable_signals()
         .shutdown_timeout(LAST_REQUESTS_S)

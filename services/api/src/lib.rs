@@ -8,11 +8,13 @@
 mod app;
 mod edge;
 pub mod extract;
+mod limiter;
 mod openapi;
 mod problem;
 pub mod reply;
 mod routes;
 
 pub use app::{configure, serve, service};
+pub use limiter::Limiter;
 pub use openapi::{openapi, openapi_json};
 pub use problem::Problem;

@@ -35,12 +35,22 @@ pub trait Validate {
     }
 }
 
+/// Most faults named in one answer: a long list of wrong numbers must not come back tenfold.
+const MOST_FAULTS: usize = 1000;
+
 /// Reads `value` as a `T`, or names every fault.
 pub fn read<T: ToSchema + DeserializeOwned + Validate + 'static>(
     value: &Value,
 ) -> Result<T, Vec<FieldError>> {
-    let faults: Vec<FieldError> =
-        validator::<T>().iter_errors(value).flat_map(|it| describe(&it)).collect();
+    let compiled = compiled::<T>();
+    let errors = compiled.validator.iter_errors(value);
+    let mut faults: Vec<FieldError> =
+        errors.flat_map(|it| describe(&it, &compiled.document)).take(MOST_FAULTS + 1).collect();
+    if faults.len() > MOST_FAULTS {
+        faults.truncate(MOST_FAULTS);
+        let detail = format!("more faults than the {MOST_FAULTS} that are named");
+        faults.push(FieldError::new("", "MORE_FAULTS", detail));
+    }
     if !faults.is_empty() {
         return Err(faults);
     }
@@ -68,30 +78,36 @@ pub fn document<T: ToSchema>() -> Value {
     })
 }
 
+struct Compiled {
+    validator: jsonschema::Validator,
+    document: Value,
+}
+
 /// Compiling a schema costs far more than using it, so each is compiled once.
-fn validator<T: ToSchema + 'static>() -> Arc<jsonschema::Validator> {
-    type Compiled = Vec<(&'static str, Arc<jsonschema::Validator>)>;
-    static COMPILED: OnceLock<Mutex<Compiled>> = OnceLock::new();
+fn compiled<T: ToSchema + 'static>() -> Arc<Compiled> {
+    type Known = Vec<(&'static str, Arc<Compiled>)>;
+    static KNOWN: OnceLock<Mutex<Known>> = OnceLock::new();
     let name = std::any::type_name::<T>();
-    let mut compiled = match COMPILED.get_or_init(Mutex::default).lock() {
+    let mut known = match KNOWN.get_or_init(Mutex::default).lock() {
         Ok(guard) => guard,
         Err(poisoned) => poisoned.into_inner(),
     };
-    if let Some((_, found)) = compiled.iter().find(|(known, _)| *known == name) {
+    if let Some((_, found)) = known.iter().find(|(known, _)| *known == name) {
         return Arc::clone(found);
     }
+    let document = document::<T>();
     let built = jsonschema::options()
         .should_validate_formats(true)
-        .build(&document::<T>())
+        .build(&document)
         // A schema that does not compile is a bug of ours; it refuses everything and says so.
         .or_else(|_| jsonschema::options().build(&Value::Bool(false)));
-    let Ok(built) = built else { unreachable!("the schema `false` always compiles") };
-    let built = Arc::new(built);
-    compiled.push((name, Arc::clone(&built)));
+    let Ok(validator) = built else { unreachable!("the schema `false` always compiles") };
+    let built = Arc::new(Compiled { validator, document });
+    known.push((name, Arc::clone(&built)));
     built
 }
 
-fn describe(error: &jsonschema::ValidationError<'_>) -> Vec<FieldError> {
+fn describe(error: &jsonschema::ValidationError<'_>, document: &Value) -> Vec<FieldError> {
     use jsonschema::error::ValidationErrorKind as Kind;
     let at = error.instance_path().to_string();
     match error.kind() {
@@ -114,9 +130,27 @@ fn describe(error: &jsonschema::ValidationError<'_>) -> Vec<FieldError> {
         | Kind::Maximum { .. }
         | Kind::ExclusiveMinimum { .. }
         | Kind::ExclusiveMaximum { .. } => {
-            vec![FieldError::new(&at, "OUT_OF_RANGE", error.to_string())]
+            let range = allowed(error, document);
+            let detail = match range {
+                Some(range) => format!("{} is out of range: it must be {range}", error.instance()),
+                None => error.to_string(),
+            };
+            vec![FieldError::new(&at, "OUT_OF_RANGE", detail)]
         }
-        Kind::Type { .. } => vec![FieldError::new(&at, "WRONG_TYPE", error.to_string())],
+        Kind::Type { .. } => {
+            // A whole list or object is not said back.
+            let told = match error.instance().as_ref() {
+                Value::Array(_) | Value::Object(_) => error.masked().to_string(),
+                _ => error.to_string(),
+            };
+            vec![FieldError::new(&at, "WRONG_TYPE", told)]
+        }
+        Kind::MinItems { limit } => {
+            vec![FieldError::new(&at, "TOO_FEW", format!("must have at least {limit} entries"))]
+        }
+        Kind::MaxItems { limit } => {
+            vec![FieldError::new(&at, "TOO_MANY", format!("must have at most {limit} entries"))]
+        }
         Kind::Format { .. } => vec![FieldError::new(&at, "WRONG_FORMAT", error.to_string())],
         Kind::Enum { .. } => vec![FieldError::new(&at, "UNKNOWN_VALUE", error.to_string())],
         Kind::MinLength { .. } | Kind::MaxLength { .. } => {
@@ -124,4 +158,21 @@ fn describe(error: &jsonschema::ValidationError<'_>) -> Vec<FieldError> {
         }
         _ => vec![FieldError::new(&at, "INVALID", error.to_string())],
     }
+}
+
+/// The range that the schema at fault allows, in words: `over 0 and at most 100`.
+fn allowed(error: &jsonschema::ValidationError<'_>, document: &Value) -> Option<String> {
+    let keyword = error.schema_path().as_str();
+    let schema = document.pointer(&keyword[..keyword.rfind('/')?])?;
+    let bounds = [
+        ("minimum", "at least"),
+        ("exclusiveMinimum", "over"),
+        ("maximum", "at most"),
+        ("exclusiveMaximum", "under"),
+    ];
+    let told = bounds.iter().filter_map(|(keyword, words)| {
+        schema.get(keyword).filter(|it| it.is_number()).map(|bound| format!("{words} {bound}"))
+    });
+    let told: Vec<String> = told.collect();
+    (!told.is_empty()).then(|| told.join(" and "))
 }

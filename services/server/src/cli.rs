@@ -3,6 +3,9 @@
 use std::{net::SocketAddr, path::PathBuf};
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use clap_complete::Shell;
+
+use crate::calculation::CalcArgs;
 
 /// Coating, testing and burying the field joints of a pipeline.
 #[derive(Debug, Parser)]
@@ -61,6 +64,10 @@ pub enum Command {
     Roles,
     /// Hold every joint against its chain of records; exit code 1 if one does not match.
     Verify(VerifyArgs),
+    /// Calculate: tape, voltage, dew point, stock and the like. No database is touched.
+    Calc(CalcArgs),
+    /// Print the completions of a shell.
+    Completions(CompletionsArgs),
     /// Load an invented project into a database of its own and serve it.
     Demo(DemoArgs),
 }
@@ -79,6 +86,15 @@ pub struct ServeArgs {
     /// Leave the jobs to other processes.
     #[arg(long)]
     pub no_worker: bool,
+    /// Calculations that one address may ask for in a minute without signing in; 0 sets no limit.
+    /// Behind a proxy all addresses are the proxy's: limit the rate there and set 0 here.
+    #[arg(
+        long,
+        env = "JOINTWARD_CALCULATIONS_PER_MINUTE",
+        default_value_t = api::Limiter::USUAL_PER_MINUTE,
+        value_name = "NUMBER"
+    )]
+    pub calculations_per_minute: u32,
 }
 
 /// For which server.
@@ -95,6 +111,13 @@ pub struct VerifyArgs {
     /// Code or id of a project; without it, all.
     #[arg(long, value_name = "CODE")]
     pub project: Option<String>,
+}
+
+/// For which shell.
+#[derive(Debug, Clone, Args)]
+pub struct CompletionsArgs {
+    /// The shell.
+    pub shell: Shell,
 }
 
 /// How to show the demo.

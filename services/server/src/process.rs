@@ -14,6 +14,8 @@ use crate::shutdown::Shutdown;
 pub struct Parts {
     /// The API on this socket.
     pub api: Option<TcpListener>,
+    /// Calculations that one address may ask the API for in a minute; 0 sets no limit.
+    pub calculations_per_minute: u32,
     /// The worker.
     pub worker: bool,
 }
@@ -33,7 +35,9 @@ pub async fn run(app: App, parts: Parts, mut shutdown: Shutdown) -> anyhow::Resu
     let (stop, stopped) = watch::channel(false);
     let api = async {
         let Some(listener) = parts.api else { return Ok(()) };
-        let served = api::serve(app.clone(), listener, cores(), wait(stopped.clone())).await;
+        let limiter = api::Limiter::per_minute(parts.calculations_per_minute);
+        let stopped = wait(stopped.clone());
+        let served = api::serve(app.clone(), listener, cores(), limiter, stopped).await;
         // A part that ends, for whatever reason, takes the other with it: half a server would
         // look alive.
         stop.send_replace(true);

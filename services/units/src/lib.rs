@@ -2,8 +2,14 @@
 //!
 //! Only what means something can be done with a quantity. Rounding has a name.
 
+mod bulk;
 mod kp;
+mod mechanics;
 mod quantity;
+mod share;
 
+pub use bulk::{Area, Density, Mass, SpreadingRate, Volume};
 pub use kp::{Kp, KpError};
+pub use mechanics::{Force, Pressure};
 pub use quantity::{Length, RelativeHumidity, Temperature, UnitError, Voltage};
+pub use share::{Overlap, Percent};

@@ -4,14 +4,14 @@
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 #[error("{value} is no {what}: it must be from {low} to {high} {unit}")]
 pub struct UnitError {
-    what: &'static str,
-    value: f64,
-    low: f64,
-    high: f64,
-    unit: &'static str,
+    pub(crate) what: &'static str,
+    pub(crate) value: f64,
+    pub(crate) low: f64,
+    pub(crate) high: f64,
+    pub(crate) unit: &'static str,
 }
 
-fn within(
+pub(crate) fn within(
     what: &'static str,
     unit: &'static str,
     value: f64,
@@ -33,14 +33,33 @@ pub struct Length {
 }
 
 impl Length {
+    /// No length.
+    pub const ZERO: Self = Self { millimetres: 0.0 };
+
     /// From 0 to 10 km.
     pub fn from_millimetres(value: f64) -> Result<Self, UnitError> {
         within("length", "mm", value, 0.0, 1e7).map(|millimetres| Self { millimetres })
     }
 
+    /// From 0 to 10 km.
+    pub fn from_metres(value: f64) -> Result<Self, UnitError> {
+        within("length", "m", value, 0.0, 1e4).map(|metres| Self { millimetres: metres * 1000.0 })
+    }
+
+    /// From 0 to 10 km. One international inch is 25.4 mm exactly.
+    pub fn from_inches(value: f64) -> Result<Self, UnitError> {
+        within("length", "in", value, 0.0, 1e7 / 25.4)
+            .map(|inches| Self { millimetres: inches * 25.4 })
+    }
+
     /// In mm.
     pub const fn as_millimetres(self) -> f64 {
         self.millimetres
+    }
+
+    /// In m.
+    pub fn as_metres(self) -> f64 {
+        self.millimetres / 1000.0
     }
 
     /// In µm.

@@ -5,12 +5,14 @@
 
 mod if_match;
 mod json;
+mod metered;
 mod path;
 mod permit;
 mod query;
 
 pub use if_match::IfMatch;
 pub use json::{Body, LARGE, LargeBody, RawBody, SMALL};
+pub use metered::Metered;
 pub use path::{ItemPath, ProjectPath};
 pub use permit::{PermissionMarker, Permit, SignedIn, can};
 pub use query::{Paging, Query, clamp};

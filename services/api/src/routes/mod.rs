@@ -3,6 +3,7 @@
 use utoipa_actix_web::service_config::ServiceConfig;
 
 mod accounts;
+mod calculations;
 mod health;
 mod imports;
 mod jobs;
@@ -18,6 +19,7 @@ mod warnings;
 pub fn configure(config: &mut ServiceConfig) {
     health::configure(config);
     accounts::configure(config);
+    calculations::configure(config);
     projects::configure(config);
     setup::configure(config);
     stock::configure(config);

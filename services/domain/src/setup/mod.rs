@@ -12,7 +12,7 @@ mod people;
 mod project;
 
 pub use coating_system::{CoatingSystem, Layer};
-pub use inspection_plan::{InspectionPlan, VoltageRule};
+pub use inspection_plan::{InspectionPlan, VoltageMethodCode, VoltageRule};
 pub use item::{Item, Kind, Reference};
 pub use line::{Backfill, Crew, LinePipe, Section, Spread};
 pub use material::{Lot, Material, Quarantine};

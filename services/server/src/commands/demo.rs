@@ -82,7 +82,12 @@ async fn show(
     let app = process::application(&database.pool).await?;
     let server = format!("http://{}", listener.local_addr()?);
     terminal::show(&demo::guide(&loaded, &server)?)?;
-    process::run(app, Parts { api: Some(listener), worker: true }, shutdown).await
+    let parts = Parts {
+        api: Some(listener),
+        calculations_per_minute: api::Limiter::USUAL_PER_MINUTE,
+        worker: true,
+    };
+    process::run(app, parts, shutdown).await
 }
 
 fn summary(loaded: &Loaded) -> String {

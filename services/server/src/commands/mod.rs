@@ -1,5 +1,7 @@
 //! One file per subcommand.
 
+mod calc;
+mod completions;
 mod demo;
 mod migrate;
 mod openapi;
@@ -24,6 +26,8 @@ pub async fn run(cli: Cli) -> anyhow::Result<ExitCode> {
         Command::Openapi => openapi::run()?,
         Command::Roles => roles::run()?,
         Command::Verify(args) => return verify::run(&place, &args).await,
+        Command::Calc(args) => return calc::run(&args),
+        Command::Completions(args) => completions::run(&args)?,
         Command::Demo(args) => demo::run(&place, &args).await?,
     }
     Ok(ExitCode::SUCCESS)

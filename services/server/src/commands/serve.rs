@@ -41,7 +41,11 @@ async fn serve(
         terminal::show(&setup_code::instructions(&code, &format!("http://{address}")))?;
     }
     tracing::info!(%address, worker = !args.no_worker, "serving on http://{address}");
-    let parts = Parts { api: Some(listener), worker: !args.no_worker };
+    let parts = Parts {
+        api: Some(listener),
+        calculations_per_minute: args.calculations_per_minute,
+        worker: !args.no_worker,
+    };
     process::run(app, parts, shutdown).await
 }
 
