@@ -1,7 +1,7 @@
 //! Materials and lots, and which lot a crew opens on which day.
 
 use calc::Limits;
-use domain::setup::{Lot, Material, Quarantine};
+use domain::setup::{Lot, MasticSupply, Material, PrimerSupply, Quarantine, TapeSupply};
 
 use super::{
     calendar::{self, LAST},
@@ -48,19 +48,37 @@ pub fn lot(stuff: Stuff, system: System, spread: &str, day: i64) -> &'static str
 pub fn materials() -> Vec<Material> {
     let tape = || limits(5.0, 50.0);
     vec![
-        material("PRIMER-B", "Oskerra P2 butyl primer", tape(), Some(10), Some(480)),
-        material("MASTIC-F", "Oskerra F profiling mastic", tape(), None, None),
-        material(
-            "TAPE-IN",
-            "Oskerra 80 inner tape, three-ply butyl and polyethylene",
-            tape(),
-            None,
-            None,
-        ),
-        material("TAPE-OUT", "Velmund 40 outer tape", tape(), None, None),
-        material("VISCO", "Velmund V18 viscoelastic tape", limits(-10.0, 60.0), None, None),
-        material("ROCK-WRAP", "Brastane glass wrap, cured by moisture", tape(), None, None),
+        Material {
+            flash_off_min: Some(10),
+            open_time_min: Some(480),
+            primer: Some(PrimerSupply { coverage_m2_per_l: 8.0, loss_percent: Some(15.0) }),
+            ..material("PRIMER-B", "Oskerra P2 butyl primer", tape())
+        },
+        Material {
+            mastic: Some(MasticSupply { density_kg_per_l: 1.3, loss_percent: None }),
+            ..material("MASTIC-F", "Oskerra F profiling mastic", tape())
+        },
+        Material {
+            tape: roll(100.0, 15.0, 0.8),
+            ..material("TAPE-IN", "Oskerra 80 inner tape, three-ply butyl and polyethylene", tape())
+        },
+        Material {
+            tape: roll(100.0, 30.0, 0.4),
+            ..material("TAPE-OUT", "Velmund 40 outer tape", tape())
+        },
+        Material {
+            tape: roll(150.0, 10.0, 1.8),
+            ..material("VISCO", "Velmund V18 viscoelastic tape", limits(-10.0, 60.0))
+        },
+        Material {
+            tape: roll(150.0, 10.0, 0.5),
+            ..material("ROCK-WRAP", "Brastane glass wrap, cured by moisture", tape())
+        },
     ]
+}
+
+fn roll(roll_width_mm: f64, roll_length_m: f64, thickness_mm: f64) -> Option<TapeSupply> {
+    Some(TapeSupply { roll_width_mm, roll_length_m, thickness_mm, waste_percent: None })
 }
 
 fn limits(steel_min_c: f64, steel_max_c: f64) -> Limits {
@@ -72,14 +90,8 @@ fn limits(steel_min_c: f64, steel_max_c: f64) -> Limits {
     }
 }
 
-fn material(
-    code: &str,
-    name: &str,
-    limits: Limits,
-    flash_off_min: Option<i64>,
-    open_time_min: Option<i64>,
-) -> Material {
-    Material { code: code.to_owned(), name: name.to_owned(), limits, flash_off_min, open_time_min }
+fn material(code: &str, name: &str, limits: Limits) -> Material {
+    Material { limits, ..Material::named(code, name) }
 }
 
 pub fn lots() -> Vec<Lot> {

@@ -137,12 +137,14 @@ fn system(system: System, name: &str, least_mm: f64, layers: Vec<Layer>) -> Coat
 }
 
 fn layer(role: LayerRole, material: &str, thickness_mm: f64, overlap: Option<f64>) -> Layer {
+    let mastic = role == LayerRole::ProfilingMastic;
     Layer {
-        role,
-        material: material.to_owned(),
-        thickness_mm,
         overlap_min_percent: overlap,
-        only_on: Vec::new(),
+        // The weld cap and its ramp: an assumption of the scenario.
+        edge_ramp_mm: mastic.then_some(15.0),
+        weld_cap_mm: mastic.then_some(2.0),
+        weld_ramp_mm: mastic.then_some(10.0),
+        ..Layer::of(role, material, thickness_mm)
     }
 }
 

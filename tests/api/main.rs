@@ -14,3 +14,4 @@ mod recording;
 mod release;
 mod signing;
 mod spec;
+mod takeoff;

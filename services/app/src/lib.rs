@@ -13,6 +13,7 @@ pub mod nonconformances;
 pub mod projects;
 pub mod releases;
 pub mod setup;
+pub mod takeoff;
 pub mod upkeep;
 pub mod verify;
 pub mod warnings;

@@ -13,3 +13,4 @@ pub mod joints;
 pub mod register;
 pub mod schema;
 pub mod setup;
+pub mod takeoff;

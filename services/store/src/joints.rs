@@ -313,6 +313,50 @@ pub async fn list(
     .map_err(database("list joints"))
 }
 
+/// Joints that take the same coating, counted.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct JointCount {
+    /// Section.
+    pub section: String,
+    /// Kind.
+    pub kind: String,
+    /// Coating system where it is not the section's own.
+    pub coating_system: Option<String>,
+    /// How many.
+    pub joints: i64,
+    /// How many of them are not wrapped yet.
+    pub to_wrap: i64,
+}
+
+/// The joints of a project, or of one section, counted by what they take. Joints whose weld was
+/// cut out take nothing.
+pub async fn count_for_takeoff(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    section: Option<&str>,
+) -> Result<Vec<JointCount>, StoreError> {
+    sqlx::query_as!(
+        JointCount,
+        r#"SELECT section, kind, register ->> 'coating_system' AS coating_system,
+                  count(*) AS "joints!",
+                  count(*) FILTER (WHERE stage = ANY ($4)) AS "to_wrap!"
+             FROM joints
+            WHERE project_id = $1
+              AND ($2::text IS NULL OR section = $2)
+              AND NOT $3 = ANY (flags)
+            GROUP BY section, kind, register ->> 'coating_system'
+            ORDER BY section, kind, register ->> 'coating_system'"#,
+        project.0,
+        section,
+        Flag::CutOut.name(),
+        &[Stage::Welded, Stage::Accepted, Stage::Prepared, Stage::Primed]
+            .map(|it| it.name().to_owned())[..],
+    )
+    .fetch_all(conn)
+    .await
+    .map_err(database("count joints for the take-off"))
+}
+
 /// Every joint id of a project, after `after`.
 pub async fn ids_after(
     conn: &mut PgConnection,

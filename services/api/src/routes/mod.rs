@@ -13,6 +13,7 @@ mod projects;
 mod releases;
 mod setup;
 mod stock;
+mod takeoff;
 mod warnings;
 
 /// Every route.
@@ -26,6 +27,7 @@ pub fn configure(config: &mut ServiceConfig) {
     releases::configure(config);
     nonconformances::configure(config);
     joints::configure(config);
+    takeoff::configure(config);
     imports::configure(config);
     jobs::configure(config);
     warnings::configure(config);

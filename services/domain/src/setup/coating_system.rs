@@ -24,12 +24,60 @@ pub struct Layer {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, exclusive_maximum = 100)]
     pub overlap_min_percent: Option<f64>,
+    /// Overlap that it is wrapped with, % of the tape's width; the least one if absent, else 55
+    /// (second-hand: a double layer all over).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, exclusive_maximum = 100)]
+    pub overlap_percent: Option<f64>,
+    /// Full turns without advance, both ends together; 2 if absent (common practice, no source).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 20)]
+    pub straight_turns: Option<f64>,
+    /// Lap onto the plant coating at each side, mm; 50 if absent (published: at least 50 mm, a
+    /// line-pipe mill's laying instructions).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 1000)]
+    pub lap_mm: Option<f64>,
+    /// Lap where a new roll is joined on, mm; 150 if absent (second-hand).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 1000)]
+    pub splice_lap_mm: Option<f64>,
+    /// Length of the ramp of mastic at each edge of the plant coating, mm.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 200)]
+    pub edge_ramp_mm: Option<f64>,
+    /// Height of the weld cap that mastic is laid against, mm; none if absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 20)]
+    pub weld_cap_mm: Option<f64>,
+    /// Length of the ramp of mastic at each toe of the weld, mm; as at the edges if absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 200)]
+    pub weld_ramp_mm: Option<f64>,
     /// Kinds of joints that need it; all kinds if empty.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub only_on: Vec<JointKind>,
 }
 
 impl Layer {
+    /// A layer of `material` with nothing else said of it.
+    pub fn of(role: LayerRole, material: &str, thickness_mm: f64) -> Self {
+        Self {
+            role,
+            material: material.to_owned(),
+            thickness_mm,
+            overlap_min_percent: None,
+            overlap_percent: None,
+            straight_turns: None,
+            lap_mm: None,
+            splice_lap_mm: None,
+            edge_ramp_mm: None,
+            weld_cap_mm: None,
+            weld_ramp_mm: None,
+            only_on: Vec::new(),
+        }
+    }
+
     /// Whether a joint of `kind` needs it.
     pub fn needed_on(&self, kind: JointKind) -> bool {
         self.only_on.is_empty() || self.only_on.contains(&kind)

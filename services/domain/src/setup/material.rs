@@ -8,7 +8,53 @@ use utoipa::ToSchema;
 use super::item::{Item, Kind, Reference};
 use crate::schema::{FieldError, Validate};
 
-/// A catalogue item with its limits.
+/// Tape as it comes on a roll.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct TapeSupply {
+    /// Width of the roll, mm.
+    #[schema(minimum = 1, maximum = 2000)]
+    pub roll_width_mm: f64,
+    /// Length on the roll, m.
+    #[schema(minimum = 0.1, maximum = 2000)]
+    pub roll_length_m: f64,
+    /// Thickness of the tape itself, mm.
+    #[schema(minimum = 0, maximum = 20)]
+    pub thickness_mm: f64,
+    /// Waste on top of what is wrapped, %; 5 if absent (common practice, no source).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 100)]
+    pub waste_percent: Option<f64>,
+}
+
+/// Primer as it comes in a tin.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PrimerSupply {
+    /// What a litre covers, m²/L.
+    #[schema(minimum = 0.1, maximum = 100)]
+    pub coverage_m2_per_l: f64,
+    /// Left in tin and brush, %; 10 if absent (common practice, no source).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 100)]
+    pub loss_percent: Option<f64>,
+}
+
+/// Mastic.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct MasticSupply {
+    /// Density, kg/L.
+    #[schema(minimum = 0.1, maximum = 10)]
+    pub density_kg_per_l: f64,
+    /// Left over, %; 10 if absent (common practice, no source).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 100)]
+    pub loss_percent: Option<f64>,
+}
+
+/// A catalogue item with its limits. Of `tape`, `primer` and `mastic` it has at most one: what of
+/// it decides how much a joint takes.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Material {
@@ -30,17 +76,55 @@ pub struct Material {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 1, maximum = 100_000)]
     pub open_time_min: Option<i64>,
+    /// How it comes, if it is a tape.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tape: Option<TapeSupply>,
+    /// How it comes, if it is a primer.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub primer: Option<PrimerSupply>,
+    /// How it comes, if it is a mastic.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mastic: Option<MasticSupply>,
+}
+
+impl Material {
+    /// A material with nothing but its code and name.
+    pub fn named(code: &str, name: &str) -> Self {
+        Self {
+            code: code.to_owned(),
+            name: name.to_owned(),
+            limits: Limits::default(),
+            flash_off_min: None,
+            open_time_min: None,
+            tape: None,
+            primer: None,
+            mastic: None,
+        }
+    }
 }
 
 impl Validate for Material {
     fn faults(&self) -> Vec<FieldError> {
-        match (self.flash_off_min, self.open_time_min) {
-            (Some(least), Some(longest)) if least >= longest => {
-                let detail = format!("must be more than flash_off_min, which is {least}");
-                vec![FieldError::new("/open_time_min", "OUT_OF_RANGE", detail)]
-            }
-            _ => Vec::new(),
+        let mut faults = Vec::new();
+        if let (Some(least), Some(longest)) = (self.flash_off_min, self.open_time_min)
+            && least >= longest
+        {
+            let detail = format!("must be more than flash_off_min, which is {least}");
+            faults.push(FieldError::new("/open_time_min", "OUT_OF_RANGE", detail));
         }
+        let forms = [
+            ("tape", self.tape.is_some()),
+            ("primer", self.primer.is_some()),
+            ("mastic", self.mastic.is_some()),
+        ];
+        let mut given = forms.iter().filter(|(_, given)| *given);
+        if let Some((first, _)) = given.next() {
+            faults.extend(given.map(|(form, _)| {
+                let detail = format!("a material has one form, and this one is a {first} already");
+                FieldError::new(&format!("/{form}"), "ANOTHER_FORM", detail)
+            }));
+        }
+        faults
     }
 }
 

@@ -15,6 +15,6 @@ pub use coating_system::{CoatingSystem, Layer};
 pub use inspection_plan::{InspectionPlan, VoltageMethodCode, VoltageRule};
 pub use item::{Item, Kind, Reference};
 pub use line::{Backfill, Crew, LinePipe, Section, Spread};
-pub use material::{Lot, Material, Quarantine};
+pub use material::{Lot, MasticSupply, Material, PrimerSupply, Quarantine, TapeSupply};
 pub use people::{Calibration, Capability, Detector, Person, Qualification};
 pub use project::{Assignment, ProjectSetup};

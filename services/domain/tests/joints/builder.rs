@@ -50,7 +50,7 @@ pub fn day(text: &str) -> NaiveDate {
 
 fn layer(role: LayerRole, material: &str, thickness_mm: f64) -> Layer {
     let overlap_min_percent = (thickness_mm > 0.0).then_some(55.0);
-    Layer { role, material: material.into(), thickness_mm, overlap_min_percent, only_on: vec![] }
+    Layer { overlap_min_percent, ..Layer::of(role, material, thickness_mm) }
 }
 
 /// One section, one system of primer and two tapes of 1 mm, one plan, two people, one detector.
@@ -102,7 +102,8 @@ pub fn setup() -> ProjectSetup {
             quarantines: vec![],
         };
         setup.lots.insert(lot, made);
-        let material = Material { code: code.clone(), name, limits, flash_off_min, open_time_min };
+        let material =
+            Material { limits, flash_off_min, open_time_min, ..Material::named(&code, &name) };
         setup.materials.insert(code, material);
     }
     for (code, capability, number) in
