@@ -59,26 +59,26 @@ pub fn materials() -> Vec<Material> {
             ..material("MASTIC-F", "Oskerra F profiling mastic", tape())
         },
         Material {
-            tape: roll(100.0, 15.0, 0.8),
+            tape: Some(roll(100.0, 15.0, 0.8)),
             ..material("TAPE-IN", "Oskerra 80 inner tape, three-ply butyl and polyethylene", tape())
         },
         Material {
-            tape: roll(100.0, 30.0, 0.4),
+            tape: Some(roll(100.0, 30.0, 0.4)),
             ..material("TAPE-OUT", "Velmund 40 outer tape", tape())
         },
         Material {
-            tape: roll(150.0, 10.0, 1.8),
+            tape: Some(roll(150.0, 10.0, 1.8)),
             ..material("VISCO", "Velmund V18 viscoelastic tape", limits(-10.0, 60.0))
         },
         Material {
-            tape: roll(150.0, 10.0, 0.5),
+            tape: Some(roll(150.0, 10.0, 0.5)),
             ..material("ROCK-WRAP", "Brastane glass wrap, cured by moisture", tape())
         },
     ]
 }
 
-fn roll(roll_width_mm: f64, roll_length_m: f64, thickness_mm: f64) -> Option<TapeSupply> {
-    Some(TapeSupply { roll_width_mm, roll_length_m, thickness_mm, waste_percent: None })
+const fn roll(roll_width_mm: f64, roll_length_m: f64, thickness_mm: f64) -> TapeSupply {
+    TapeSupply { roll_width_mm, roll_length_m, thickness_mm, waste_percent: None }
 }
 
 fn limits(steel_min_c: f64, steel_max_c: f64) -> Limits {

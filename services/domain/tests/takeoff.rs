@@ -110,8 +110,10 @@ fn a_joint_takes_what_the_geometry_says_layer_by_layer() {
     assert_eq!(need.coating_system.as_deref(), Some("FULL"));
     assert_eq!(need.unknown, []);
     let roles: Vec<LayerRole> = need.layers.iter().map(|it| it.role).collect();
-    use LayerRole::{InnerWrap, OuterWrap, Primer, ProfilingMastic};
-    assert_eq!(roles, [Primer, ProfilingMastic, InnerWrap, OuterWrap]);
+    assert_eq!(
+        roles,
+        [LayerRole::Primer, LayerRole::ProfilingMastic, LayerRole::InnerWrap, LayerRole::OuterWrap,]
+    );
 
     // π · 0.508 m · 0.4 m / 8 m²/L and 15 % on top: derived by hand.
     let primer = need.layers[0].primer_l.unwrap();
@@ -167,7 +169,7 @@ proptest! {
             (group("S2", JointKind::Mainline), three),
         ];
         let whole = of_many(&setup, &groups).unwrap();
-        let parts: Vec<_> = groups.iter().map(|it| of_many(&setup, &[it.clone()]).unwrap()).collect();
+        let parts: Vec<_> = groups.iter().map(|it| of_many(&setup, std::slice::from_ref(it)).unwrap()).collect();
         for sum in &whole.materials {
             let of_parts = |field: fn(&domain::takeoff::MaterialSum) -> Option<f64>| -> f64 {
                 let same = parts.iter().flat_map(|it| &it.materials);
