@@ -1,6 +1,7 @@
 -- A clock that is a day ahead would put a holiday test after a damage that is found tomorrow. So the
 -- last wall of the hold point also refuses a test that was recorded before it is said to have
--- happened; two minutes are what clocks may differ by, less than any repair takes.
+-- happened; two minutes are what clocks may differ by, less than any repair takes. And what a record
+-- does not say is no proof: a missing result or voltage refuses too.
 CREATE OR REPLACE FUNCTION require_valid_holiday_test() RETURNS trigger LANGUAGE plpgsql AS $$
 DECLARE
     test jsonb;
@@ -22,13 +23,14 @@ BEGIN
        AND f.joint_id = NEW.joint_id AND f.kind = 'holiday_tested'
        AND NOT EXISTS (SELECT FROM facts s WHERE s.project_id = f.project_id
                         AND s.joint_id = f.joint_id AND s.supersedes = f.id);
-    IF test IS NULL OR test ->> 'result' <> 'pass'
+    IF test IS NULL OR test ->> 'result' IS DISTINCT FROM 'pass'
        OR coalesce((test ->> 'holidays_found')::int, 0) > 0 THEN
         RAISE EXCEPTION 'joint % has no such passed holiday test', NEW.joint_id
             USING ERRCODE = 'check_violation', CONSTRAINT = 'backfill_releases_holiday_test_check';
     END IF;
     -- Held against each other by the volt, as the decision does.
     IF asked IS NULL OR round(NEW.required_voltage_kv, 3) < round(asked, 3)
+       OR (test ->> 'voltage_kv') IS NULL
        OR round((test ->> 'voltage_kv')::numeric, 3) < round(asked, 3) THEN
         RAISE EXCEPTION 'the holiday test of joint % was made under the required % kV',
             NEW.joint_id, asked
@@ -57,11 +59,12 @@ BEGIN
            AND (f.kind IN ('weld_repaired', 'cut_out', 'surface_prepared', 'primed', 'profiled',
                            'wrapped', 'damage_found', 'repaired', 'excavated', 'peel_tested')
                 OR (f.kind = 'holiday_tested'
-                    AND (convert_from(f.record, 'UTF8')::jsonb -> 'event' ->> 'result' <> 'pass'
+                    AND (convert_from(f.record, 'UTF8')::jsonb -> 'event' ->> 'result'
+                        IS DISTINCT FROM 'pass'
                          OR coalesce((convert_from(f.record, 'UTF8')::jsonb -> 'event'
                                       ->> 'holidays_found')::int, 0) > 0)))
            AND NOT (f.kind = 'peel_tested' AND convert_from(f.record, 'UTF8')::jsonb -> 'event'
-                    ->> 'specimen' = 'coupon')
+                    ->> 'specimen' IS NOT DISTINCT FROM 'coupon')
            AND NOT EXISTS (SELECT FROM facts s WHERE s.project_id = f.project_id
                             AND s.joint_id = f.joint_id AND s.supersedes = f.id)
     ) THEN
@@ -71,3 +74,9 @@ BEGIN
     RETURN NEW;
 END
 $$;
+
+-- Nor are releases and signatures erased all at once.
+CREATE TRIGGER backfill_releases_refuse_truncate BEFORE TRUNCATE ON backfill_releases
+    FOR EACH STATEMENT EXECUTE FUNCTION refuse_change();
+CREATE TRIGGER signatures_refuse_truncate BEFORE TRUNCATE ON signatures
+    FOR EACH STATEMENT EXECUTE FUNCTION refuse_change();

@@ -180,6 +180,7 @@ fn every_release_would_be_given_and_the_last_day_has_every_stage() {
             id: ReleaseId(uuid::Uuid::nil()),
             holiday_test: state.newest_test().unwrap().mark.event,
             released_at: *at,
+            signer: UserId(uuid::Uuid::nil()),
         });
         let outside = Outside { release, ..Outside::default() };
         let judged = assess(&state, entry, &setup, &outside, now);

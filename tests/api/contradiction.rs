@@ -108,3 +108,49 @@ fn of_code(items: &Value, code: &str) -> Value {
     let items = items.as_array().unwrap();
     items.iter().find(|item| item["code"] == code).unwrap().clone()
 }
+
+/// `fact` must contradict the release of a joint that was released at minute 600.
+async fn contradicts(fact: harness::Fact, why: &str) {
+    let line = released().await;
+    line.inspector.records("J-1", &fact).await.expect(201);
+    assert_eq!(line.app.count(CONTRADICTED).await, 1, "{:#}", fact.0);
+    let reasons = "SELECT count(*) FROM backfill_releases
+        WHERE contradiction @> jsonb_build_array(jsonb_build_object('code', $1::text))";
+    let told: i64 =
+        sqlx::query_scalar(reasons).bind(why).fetch_one(&line.app.database.pool).await.unwrap();
+    assert_eq!(told, 1, "{why}");
+}
+
+#[actix_web::test]
+async fn a_burial_before_the_release_contradicts_it() {
+    contradicts(backfilled(599), "BACKFILLED_BEFORE_RELEASE").await;
+}
+
+#[actix_web::test]
+async fn a_late_paper_contradicts_too() {
+    let coupon = json!({ "specimen": "coupon", "result": "fail", "force_n_per_mm": 0.1 });
+    contradicts(harness::Fact::new("peel_tested", 550, coupon), "PEEL_TEST_FAILED").await;
+}
+
+#[actix_web::test]
+async fn a_signer_who_turns_out_to_be_the_applicator_has_released_nothing() {
+    let line = Line::with_joints(1).await;
+    let facts = harness::fact::everything();
+    line.records("J-1", &facts).await;
+    line.wrapping_qa.releases("J-1").await.expect(201);
+    let primed = facts.iter().find(|it| it.0["kind"] == "primed").unwrap();
+    let again = harness::fact::primed(30).with("applicator", "P-QA").instead_of(primed);
+    line.inspector.records("J-1", &again).await.expect(201);
+    assert_eq!(line.app.count(CONTRADICTED).await, 1);
+}
+
+#[actix_web::test]
+async fn what_is_sent_together_is_judged_one_after_the_other() {
+    let line = released().await;
+    let rejected = harness::Fact::new("weld_rejected", 590, json!({}));
+    let accepted = harness::fact::weld_accepted(595);
+    line.records("J-1", &[rejected.clone(), accepted]).await;
+    assert_eq!(line.app.count(CONTRADICTED).await, 1);
+    let opened = line.nonconformances().await;
+    assert_eq!(opened[0]["event"], rejected.id(), "the fact that did it is named");
+}

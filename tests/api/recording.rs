@@ -167,3 +167,35 @@ async fn the_next_step_of_a_damaged_joint_is_its_repair_then_its_test() {
     );
     assert!(!step["cautions"].as_array().unwrap().is_empty());
 }
+
+#[actix_web::test]
+async fn what_cannot_be_kept_is_refused_by_name() {
+    let line = Line::with_joints(1).await;
+    let null = passed_test(20).with("note", "a\0b").with("detector", "HD\0");
+    let answer = line.inspector.records("J-1", &null).await.problem(422, "INVALID");
+    let mut pointers = texts(&answer["errors"], "pointer");
+    pointers.sort();
+    assert_eq!(pointers, ["#/detector", "#/note"]);
+    let leap = passed_test(20).with("occurred_at", "2026-06-10T10:30:60.5Z");
+    let answer = line.inspector.records("J-1", &leap).await.problem(422, "INVALID");
+    assert_eq!(texts(&answer["errors"], "pointer"), ["#/occurred_at"]);
+    line.inspector.gets("/joints/%00x").await.problem(400, "WRONG_CHARACTER");
+    line.inspector.gets("/joints?section=%00").await.problem(400, "WRONG_CHARACTER");
+    assert_eq!(line.app.count(FACTS).await, 0);
+}
+
+/// A clock that is ahead: what it records is kept, and opens no gate.
+#[actix_web::test]
+async fn a_fact_from_the_future_opens_nothing() {
+    let line = Line::with_joints(1).await;
+    let day = 24 * 60;
+    line.records("J-1", &[welded(0), harness::fact::weld_accepted(600 + day)]).await;
+    let joint = line.qa.sees("J-1").await;
+    assert_eq!(joint["stage"], "welded");
+    assert!(codes(&joint["findings"]).contains(&"AHEAD_OF_CLOCK".to_owned()), "{joint:#}");
+
+    line.records("J-1", &coating()).await;
+    line.records("J-1", &[damage_found(300), repaired(600 + day)]).await;
+    let damage = &line.qa.sees("J-1").await["gates"][3];
+    assert_eq!((&damage["gate"], &damage["open"]), (&json!("damage"), &json!(false)));
+}

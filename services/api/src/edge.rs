@@ -62,7 +62,11 @@ pub async fn finish(
     let path = request.path().to_owned();
     let request_id = request.extensions().get::<RequestId>().map(ToString::to_string);
 
-    let answer = next.call(request).await?.map_into_boxed_body();
+    let answer = if holds_null(request.path(), request.query_string()) {
+        request.error_response(null_refused())
+    } else {
+        next.call(request).await?.map_into_boxed_body()
+    };
     let mut answer = match problem_in(&answer) {
         Some(problem) => {
             note(&problem);
@@ -79,6 +83,15 @@ pub async fn finish(
         tracing::info!(http.status_code = status, took_ms, "{method} {path} answered {status}");
     }
     Ok(answer)
+}
+
+/// The database keeps no U+0000, so nothing has such a name.
+fn holds_null(path: &str, query: &str) -> bool {
+    path.contains('\0') || path.contains("%00") || query.contains("%00")
+}
+
+fn null_refused() -> Problem {
+    Problem::bad_request("WRONG_CHARACTER", "the character U+0000 is in no name: leave it out")
 }
 
 fn problem_in(answer: &ServiceResponse) -> Option<Problem> {

@@ -42,6 +42,10 @@ const MOST_FAULTS: usize = 1000;
 pub fn read<T: ToSchema + DeserializeOwned + Validate + 'static>(
     value: &Value,
 ) -> Result<T, Vec<FieldError>> {
+    let unkeepable = unkeepable(value);
+    if !unkeepable.is_empty() {
+        return Err(unkeepable);
+    }
     let compiled = compiled::<T>();
     let errors = compiled.validator.iter_errors(value);
     let mut faults: Vec<FieldError> =
@@ -61,6 +65,47 @@ pub fn read<T: ToSchema + DeserializeOwned + Validate + 'static>(
     })?;
     let faults = read.faults();
     if faults.is_empty() { Ok(read) } else { Err(faults) }
+}
+
+/// Texts that the database cannot keep: those with the character U+0000.
+pub fn unkeepable(value: &Value) -> Vec<FieldError> {
+    let mut faults = Vec::new();
+    look_for_null(value, &mut String::new(), &mut faults);
+    faults
+}
+
+fn look_for_null(value: &Value, at: &mut String, faults: &mut Vec<FieldError>) {
+    let mut note = |text: &str, at: &str| {
+        if text.contains('\0') {
+            let detail = "the character U+0000 cannot be kept: leave it out";
+            faults.push(FieldError::new(&at.replace('\0', "\u{fffd}"), "WRONG_CHARACTER", detail));
+        }
+    };
+    match value {
+        Value::String(text) => note(text, at),
+        Value::Array(items) => {
+            for (index, item) in items.iter().enumerate() {
+                under(&index.to_string(), item, at, faults);
+            }
+        }
+        Value::Object(fields) => {
+            for name in fields.keys() {
+                note(name, &format!("{at}/{name}"));
+            }
+            for (name, field) in fields {
+                under(name, field, at, faults);
+            }
+        }
+        _ => {}
+    }
+}
+
+fn under(segment: &str, value: &Value, at: &mut String, faults: &mut Vec<FieldError>) {
+    let length = at.len();
+    at.push('/');
+    at.push_str(segment);
+    look_for_null(value, at, faults);
+    at.truncate(length);
 }
 
 /// The schema of `T` as one document whose references resolve inside it.

@@ -146,6 +146,11 @@ pub async fn numbers_between(
     .map_err(database("find the joints of a stretch"))
 }
 
+/// A voltage rounded to whole volts, kV.
+pub fn to_the_volt(kilovolts: f64) -> f64 {
+    (kilovolts * 1000.0).round() / 1000.0
+}
+
 /// Stores what follows from the newest facts.
 pub async fn update(
     conn: &mut PgConnection,
@@ -169,7 +174,8 @@ pub async fn update(
         joint.newest_at,
         assessment.stage.name(),
         &flags,
-        assessment.required_voltage_kv,
+        // As the decision and the trigger hold it against a test: by the volt.
+        assessment.required_voltage_kv.map(to_the_volt),
     )
     .execute(conn)
     .await

@@ -170,10 +170,12 @@ pub async fn newest(
     joint: JointId,
 ) -> Result<Option<(ReleaseInForce, bool)>, StoreError> {
     let row = sqlx::query!(
-        r#"SELECT id, holiday_test_id, released_at,
-                  contradicted_at IS NOT NULL AS "contradicted!"
-             FROM backfill_releases WHERE project_id = $1 AND joint_id = $2
-            ORDER BY contradicted_at IS NULL DESC, released_at DESC LIMIT 1"#,
+        r#"SELECT r.id, r.holiday_test_id, r.released_at, s.signer_id,
+                  r.contradicted_at IS NOT NULL AS "contradicted!"
+             FROM backfill_releases r
+             JOIN signatures s ON s.project_id = r.project_id AND s.id = r.signature_id
+            WHERE r.project_id = $1 AND r.joint_id = $2
+            ORDER BY r.contradicted_at IS NULL DESC, r.released_at DESC LIMIT 1"#,
         project.0,
         joint.0,
     )
@@ -185,6 +187,7 @@ pub async fn newest(
             id: ReleaseId(row.id),
             holiday_test: EventId(row.holiday_test_id),
             released_at: row.released_at,
+            signer: UserId(row.signer_id),
         };
         (release, row.contradicted)
     }))

@@ -48,6 +48,11 @@ fn place(what: &What) -> u32 {
     }
 }
 
+/// Recorded before it is said to have happened: nobody knows what came after it.
+fn ahead(entry: &Entry) -> bool {
+    entry.at > entry.recorded + CLOCK_TOLERANCE_MINUTES
+}
+
 /// It coats or disturbs the joint, so that an earlier holiday test says nothing any more.
 fn disturbs(what: &What) -> bool {
     match what {
@@ -119,7 +124,9 @@ impl<'a> Facts<'a> {
 
     /// The facts since the steel was last bare: what they put on is what lies there.
     fn coat(&self) -> &[&'a Entry] {
-        let bare = |it: &&Entry| matches!(it.what, What::Prepared { .. } | What::WeldRepaired);
+        let bare = |it: &&Entry| {
+            matches!(it.what, What::Prepared { .. } | What::WeldRepaired) && !ahead(it)
+        };
         &self.0[self.0.iter().rposition(bare).unwrap_or(0)..]
     }
 
@@ -150,13 +157,25 @@ impl<'a> Facts<'a> {
         self.has(test) && !self.stale(test)
     }
 
+    /// The layers ask for more than the voltage of the test of that number.
+    pub fn too_weak(&self, test: u32) -> bool {
+        let mut tests = self.tests().filter(|(entry, _)| entry.number == test);
+        tests.any(|(_, test)| self.required_volts().is_some_and(|least| test.volts < least))
+    }
+
+    /// When it was covered, if it lies covered.
+    pub fn covered_at(&self) -> Option<i64> {
+        let number = self.buried()?;
+        self.0.iter().find(|it| it.number == number).map(|it| it.at)
+    }
+
     pub fn cut_out(&self) -> bool {
         self.0.iter().any(|it| it.what == What::CutOut)
     }
 
     /// It was covered, and not dug up since.
     pub fn buried(&self) -> Option<u32> {
-        let dug = self.0.iter().rposition(|it| it.what == What::Excavated);
+        let dug = self.0.iter().rposition(|it| it.what == What::Excavated && !ahead(it));
         let since = &self.0[dug.map_or(0, |place| place + 1)..];
         since.iter().rev().find(|it| it.what == What::Backfilled).map(|it| it.number)
     }
@@ -186,8 +205,11 @@ impl<'a> Facts<'a> {
         if self.coat().iter().any(|it| matches!(it.what, What::Inner { overlap: false, .. })) {
             shut.insert(("overlap", "OVERLAP_UNDER"));
         }
-        let peels = self.coat().iter().rev();
-        let newest = peels.filter(|it| matches!(it.what, What::Peeled { .. })).map(|it| it.what);
+        let peels = self.coat().iter().rev().filter(|it| match it.what {
+            What::Peeled { passed, .. } => !(passed && ahead(it)),
+            _ => false,
+        });
+        let newest = peels.map(|it| it.what);
         if matches!(newest.take(1).next(), Some(What::Peeled { passed: false, .. })) {
             shut.insert(("peel_tests", "PEEL_TEST_FAILED"));
         }
@@ -197,7 +219,8 @@ impl<'a> Facts<'a> {
     fn weld(&self) -> BTreeSet<Reason> {
         let last = self.0.iter().rev().find(|it| {
             use What::{WeldAccepted, WeldRejected, WeldRepaired, Welded};
-            matches!(it.what, Welded | WeldAccepted | WeldRejected | WeldRepaired)
+            let opens = it.what == WeldAccepted && ahead(it);
+            matches!(it.what, Welded | WeldAccepted | WeldRejected | WeldRepaired) && !opens
         });
         let code = match last.map(|it| it.what) {
             _ if self.cut_out() => "CUT_OUT",
@@ -219,7 +242,7 @@ impl<'a> Facts<'a> {
 
     fn layers(&self) -> BTreeSet<Reason> {
         let mut shut = BTreeSet::new();
-        match self.coat().first().map(|it| it.what) {
+        match self.coat().first().filter(|it| !ahead(it)).map(|it| it.what) {
             Some(What::Prepared { clean: true, .. }) => {}
             Some(What::Prepared { .. }) => _ = shut.insert(("layers", "SURFACE_GRADE_DIFFERS")),
             _ => _ = shut.insert(("layers", "SURFACE_NOT_PREPARED")),
@@ -261,7 +284,7 @@ impl<'a> Facts<'a> {
                     Some(least) if test.volts < least => codes.push("HOLIDAY_TEST_VOLTAGE_LOW"),
                     Some(_) => {}
                 }
-                if entry.at > entry.recorded + CLOCK_TOLERANCE_MINUTES {
+                if ahead(entry) {
                     codes.push("HOLIDAY_TEST_AHEAD_OF_CLOCK");
                 }
                 if !test.calibrated {
@@ -276,7 +299,9 @@ impl<'a> Facts<'a> {
     fn holes(&self) -> impl Iterator<Item = (&'static str, u32)> {
         self.coat().iter().filter_map(|it| {
             let closed = self.after(it.number).iter().any(|later| match later.what {
-                What::Repaired { of, .. } => of.is_none_or(|hole| hole == it.number),
+                What::Repaired { of, .. } => {
+                    !ahead(later) && of.is_none_or(|hole| hole == it.number)
+                }
                 _ => false,
             });
             hole(&it.what).filter(|_| !closed).map(|code| (code, it.number))
@@ -314,13 +339,15 @@ impl<'a> Facts<'a> {
                 }
             }
             let mended = self.after(it.number).iter().any(|later| {
-                matches!(later.what, What::Repaired { .. } | What::Looked { passed: true })
+                let mends =
+                    matches!(later.what, What::Repaired { .. } | What::Looked { passed: true });
+                mends && !ahead(later)
             });
             if matches!(it.what, What::Looked { passed: false }) && !mended {
                 found.insert(("VISUAL_INSPECTION_FAILED", it.number, false));
             }
         }
-        for (entry, test) in self.tests() {
+        if let Some((entry, test)) = self.tests().next_back() {
             if !test.slow_enough && !self.stale(entry.number) {
                 found.insert(("TRAVEL_TOO_FAST", entry.number, false));
             }
@@ -342,7 +369,7 @@ impl<'a> Facts<'a> {
         let sound = self.holiday_test().is_empty() && self.holes().next().is_none();
         let coated =
             |it: &&Entry| layer(&it.what).is_some() || matches!(it.what, What::Profiled(_));
-        let prepared = |it: &&Entry| matches!(it.what, What::Prepared { .. });
+        let prepared = |it: &&Entry| matches!(it.what, What::Prepared { .. }) && !ahead(it);
         match () {
             () if self.buried().is_some() => "backfilled",
             () if self.cut_out() => "welded",

@@ -22,6 +22,8 @@ const FIRST_MINUTE: i64 = 600;
 pub struct Release {
     pub joint: usize,
     pub test: u32,
+    pub at: i64,
+    pub by: Who,
     pub contradicted: bool,
 }
 
@@ -289,20 +291,29 @@ impl Site {
     fn follows(&mut self) {
         for joint in 0..JOINTS {
             let here = self.entries.iter().filter(|it| it.joint == joint);
-            let newest = here.rev().find(|it| it.recorded == self.now).map(|it| it.number);
-            if let Some(newest) = newest {
-                self.contradicts(joint, newest);
+            let fresh: Vec<u32> =
+                here.filter(|it| it.recorded == self.now).map(|it| it.number).collect();
+            for (place, number) in fresh.iter().enumerate() {
+                self.contradicts(joint, *number, &fresh[place + 1..]);
+            }
+            if !fresh.is_empty() {
                 self.opens_and_lapses(joint);
             }
         }
     }
 
-    /// A release stays in force as long as its own test holds and nothing is wrong with what lies
-    /// there.
-    fn contradicts(&mut self, joint: usize, newest: u32) {
-        let (facts, now) = (self.facts(joint), self.now);
+    /// A release stays in force as long as it would have been given with what is known now; those
+    /// of a batch are known one after the other.
+    fn contradicts(&mut self, joint: usize, newest: u32, later: &[u32]) {
+        let known: Vec<Entry> =
+            self.entries.iter().filter(|it| !later.contains(&it.number)).copied().collect();
+        let (facts, now) = (Facts::of(&known, joint), self.now);
         let Some(release) = self.in_force(joint) else { return };
-        if facts.holds(release.test) && !facts.shut(now).iter().any(contradicts) {
+        let sound = facts.holds(release.test)
+            && !facts.too_weak(release.test)
+            && !facts.shut(now).iter().any(contradicts);
+        let in_time = facts.covered_at().is_none_or(|at| at >= release.at);
+        if sound && in_time && !facts.applied_by(release.by) {
             return;
         }
         let critical = facts.buried().is_some();
@@ -359,7 +370,13 @@ impl Site {
             for (joint, verdict) in joints.iter().zip(&verdicts) {
                 if *verdict == Verdict::Granted {
                     let test = self.facts(*joint).newest_test().unwrap();
-                    self.releases.push(Release { joint: *joint, test, contradicted: false });
+                    self.releases.push(Release {
+                        joint: *joint,
+                        test,
+                        at: self.now,
+                        by,
+                        contradicted: false,
+                    });
                 }
             }
         }

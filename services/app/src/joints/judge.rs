@@ -4,11 +4,11 @@ use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
 use domain::{
-    ids::ProjectId,
-    joints::{Assessment, JointState, Outside, ReleaseInForce, Severity, assess},
+    ids::{JointId, ProjectId},
+    joints::{Assessment, Fact, JointState, Outside, ReleaseInForce, Severity, assess},
     setup::ProjectSetup,
 };
-use store::{PgConnection, joints::StoredJoint};
+use store::{PgConnection, StoreError, joints::StoredJoint};
 
 use crate::AppError;
 
@@ -42,6 +42,18 @@ pub(crate) async fn outside(
         nonconformances,
         blocking_from: plan.map_or(Severity::Major, |plan| plan.blocking_from),
     })
+}
+
+/// The state of a joint from its facts.
+pub(crate) async fn folded(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    joint: JointId,
+) -> Result<JointState, AppError> {
+    let stored = store::facts::of_joint(conn, project, joint).await?;
+    let facts = stored.iter().map(|it| Ok(it.record()?.to_fact()));
+    let facts: Vec<Fact> = facts.collect::<Result<_, StoreError>>()?;
+    Ok(JointState::fold(&facts))
 }
 
 /// Judges a joint as it stands.

@@ -9,7 +9,7 @@ mod write;
 
 pub use batch::{BatchItem, ItemAnswer, record_batch};
 pub use judge::Judged;
-pub(crate) use judge::{judge, outside};
+pub(crate) use judge::{folded, judge, outside};
 pub use list::list;
 pub use record::{Recorded, record};
 pub use view::{FactView, JointView, facts, show};

@@ -11,7 +11,7 @@ use domain::{
         Assessment, Fact, Finding, JointState, Outside, Severity, assess,
         chain::{self, Record},
         fact::NewFact,
-        release::{contradictions, test_lost},
+        release::{contradictions, undone},
     },
     setup::ProjectSetup,
 };
@@ -66,15 +66,21 @@ pub(crate) async fn write(
         let judged = Judged { joint, assessment, release, setup: Arc::clone(setup) };
         return Ok((judged, outcomes));
     }
-    let before = assess(&JointState::fold(&history), &joint.entry, setup, &outside, now);
-    history.extend(appended.iter().map(|it| it.record.to_fact()));
-    joint.state = JointState::fold(&history);
     store::facts::append(conn, &appended).await?;
-
-    let mut after = assess(&joint.state, &joint.entry, setup, &outside, now);
-    if contradict(conn, stamp, &joint, &mut outside, (&before, &after), &appended).await? {
-        after = assess(&joint.state, &joint.entry, setup, &outside, now);
+    // One by one: what is sent together is judged as if it had been sent one after the other.
+    let mut before = assess(&JointState::fold(&history), &joint.entry, setup, &outside, now);
+    for fact in &appended {
+        history.push(fact.record.to_fact());
+        if outside.release.is_none() {
+            continue;
+        }
+        joint.state = JointState::fold(&history);
+        let after = assess(&joint.state, &joint.entry, setup, &outside, now);
+        contradict(conn, stamp, &joint, &mut outside, (&before, &after), fact, setup).await?;
+        before = after;
     }
+    joint.state = JointState::fold(&history);
+    let after = assess(&joint.state, &joint.entry, setup, &outside, now);
     follow_findings(conn, stamp, &joint, &after.findings, setup).await?;
     outside.nonconformances =
         store::nonconformances::open_of_joint(conn, project, joint.id).await?;
@@ -127,27 +133,26 @@ async fn link(
     Ok((outcomes, appended))
 }
 
-/// Marks the release in force contradicted where the new facts say so; true if they do.
+/// Marks the release in force contradicted where the new fact says so.
 async fn contradict(
     conn: &mut PgConnection,
     stamp: Stamp,
     joint: &StoredJoint,
     outside: &mut Outside,
     (before, after): (&Assessment, &Assessment),
-    appended: &[Appended],
-) -> Result<bool, AppError> {
-    let (Some(release), Some(newest)) = (&outside.release, appended.last()) else {
-        return Ok(false);
-    };
+    fact: &Appended,
+    setup: &ProjectSetup,
+) -> Result<(), AppError> {
+    let Some(release) = &outside.release else { return Ok(()) };
     let mut why = contradictions(before, after);
     if why.is_empty() {
-        why.extend(test_lost(release, &joint.state));
+        why = undone(release, &joint.state, &joint.entry, setup);
     }
     if why.is_empty() {
-        return Ok(false);
+        return Ok(());
     }
     let Stamp { project, now, .. } = stamp;
-    let by = newest.record.id;
+    let by = fact.record.id;
     store::releases::contradict(conn, project, release.id, by, now, &why).await?;
     let reasons: Vec<&str> = why.iter().map(|it| it.detail.as_str()).collect();
     let buried = joint.state.buried().is_some();
@@ -175,7 +180,7 @@ async fn contradict(
     store::warnings::raise(conn, project, &warning, now).await?;
     outside.release = None;
     outside.contradicted = true;
-    Ok(true)
+    Ok(())
 }
 
 /// Opens a nonconformance for each serious finding; lets those lapse whose finding is gone.

@@ -107,6 +107,7 @@ pub async fn give(
                         .judged
                         .assessment
                         .required_voltage_kv
+                        .map(store::joints::to_the_volt)
                         .unwrap_or_default(),
                     signature,
                     released_at: now,
@@ -186,7 +187,17 @@ async fn store_release(
 ) -> Result<(), AppError> {
     let judged = &judgement.judged;
     store::joints::update(conn, project.id, &judged.joint, &judged.assessment).await?;
-    store::releases::insert(conn, project.id, &judged.joint, release).await?;
+    let inserted = store::releases::insert(conn, project.id, &judged.joint, release).await;
+    inserted.map_err(|error| match error.constraint() {
+        // The last wall saw what the decision did not: a refusal all the same, and a bug.
+        Some(wall) if wall.starts_with("backfill_releases_") && wall.ends_with("_check") => {
+            let number = &judged.joint.entry.joint_number;
+            tracing::error!(joint = %number, wall, "the database refused what was decided");
+            let detail = format!("joint {number}: the database refuses the release ({wall})");
+            AppError::Conflict { code: "RELEASE_REFUSED", detail }
+        }
+        _ => error.into(),
+    })?;
     let number = &judged.joint.entry.joint_number;
     let at = release.released_at;
     store::warnings::clear(conn, project.id, "release_contradicted", number, at).await?;

@@ -17,7 +17,7 @@ use units::Kp;
 
 use crate::{
     Actor, AppError,
-    joints::{Judged, judge},
+    joints::{Judged, folded, judge},
     projects::ProjectEntry,
 };
 
@@ -103,7 +103,9 @@ pub(super) async fn judgements(
     now: DateTime<Utc>,
 ) -> Result<Vec<Judgement>, AppError> {
     let mut found = Vec::with_capacity(joints.len());
-    for joint in joints {
+    for mut joint in joints {
+        // From the facts themselves: what is remembered of them may be of an older program.
+        joint.state = folded(conn, project.id, joint.id).await?;
         let judged = judge(conn, project.id, joint, setup, now).await?;
         let (state, assessment) = (&judged.joint.state, &judged.assessment);
         let in_force = judged.release.as_ref();

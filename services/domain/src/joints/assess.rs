@@ -9,7 +9,7 @@ use super::{
     state::Weld,
 };
 use crate::{
-    ids::{EventId, NonconformanceId, ReleaseId},
+    ids::{EventId, NonconformanceId, ReleaseId, UserId},
     setup::ProjectSetup,
 };
 
@@ -22,6 +22,8 @@ pub struct ReleaseInForce {
     pub holiday_test: EventId,
     /// When it was given.
     pub released_at: DateTime<Utc>,
+    /// Who signed it.
+    pub signer: UserId,
 }
 
 /// An open nonconformance.
@@ -107,12 +109,19 @@ pub fn assess(
     let reached = stage::stage(state, entry.kind, assigned.map(|it| it.system), tested, released);
     let flags = flags(state, outside, &gates, buried_unreleased);
     let plan = assigned.map(|assigned| assigned.plan);
-    let mut found = findings::of_facts(state, plan, buried_unreleased);
+    let mut found = findings::of_facts(state, assigned, buried_unreleased);
     found.extend(findings_of_gates(&gates, plan));
     let required = assigned.and_then(|assigned| gates::required_voltage(state, assigned));
     let required_voltage_kv = required.and_then(Result::ok).map(|it| it.voltage.as_kilovolts());
-    let next_steps =
-        next_steps::next_steps(state, entry, setup, reached, required_voltage_kv, &gates);
+    let next_steps = next_steps::next_steps(
+        state,
+        entry,
+        setup,
+        reached,
+        required_voltage_kv,
+        &gates,
+        buried_unreleased,
+    );
     Assessment { stage: reached, flags, gates, findings: found, next_steps, required_voltage_kv }
 }
 

@@ -90,7 +90,7 @@ pub fn parse(value: &Value) -> Result<NewFact, Vec<FieldError>> {
         return Err(vec![FieldError::new("", "WRONG_TYPE", "a fact is a JSON object")]);
     };
     let mut fields = object.clone();
-    let mut faults = Vec::new();
+    let mut faults = schema::unkeepable(value);
     let id =
         envelope(&mut fields, "id", &mut faults, "a UUID (version 7) made by the client", |text| {
             text.parse::<EventId>().ok()
@@ -106,6 +106,8 @@ pub fn parse(value: &Value) -> Result<NewFact, Vec<FieldError>> {
             DateTime::parse_from_rfc3339(text)
                 .ok()
                 .map(|at| at.with_timezone(&Utc).trunc_subsecs(6))
+                // A leap second can be read and cannot be kept.
+                .filter(|at| at.timestamp_subsec_nanos() < 1_000_000_000)
         },
     );
     let supersedes =

@@ -5,9 +5,12 @@ use utoipa::ToSchema;
 
 use super::{
     event::{RepairWrap, TestResult},
-    state::{Ground, JointState, Mark},
+    state::{Ground, JointState, LayerRole, Mark},
 };
-use crate::{ids::EventId, setup::InspectionPlan};
+use crate::{
+    ids::EventId,
+    setup::{Assignment, InspectionPlan},
+};
 
 /// How bad a finding or a nonconformance is.
 #[derive(
@@ -53,7 +56,7 @@ pub struct Finding {
 }
 
 /// The codes of findings that no gate reports, with their default severity.
-const OWN_CODES: [(&str, Severity); 8] = [
+const OWN_CODES: [(&str, Severity); 9] = [
     ("REPAIR_IS_PATCH", Severity::Major),
     ("REPAIR_INCOMPLETE", Severity::Major),
     ("VISUAL_INSPECTION_FAILED", Severity::Major),
@@ -62,6 +65,7 @@ const OWN_CODES: [(&str, Severity); 8] = [
     ("TRAVEL_TOO_FAST", Severity::Major),
     ("AFTER_CUT_OUT", Severity::Minor),
     ("AHEAD_OF_CLOCK", Severity::Minor),
+    ("SUPERSEDES_NOTHING", Severity::Minor),
 ];
 
 /// The severity of `code` under `plan`: what a gate reports is minor, for the gate itself blocks.
@@ -75,9 +79,13 @@ pub fn severity_of(code: &str, plan: Option<&InspectionPlan>) -> Severity {
 /// The findings that come from the facts themselves, not from a gate.
 pub fn of_facts(
     state: &JointState,
-    plan: Option<&InspectionPlan>,
+    assigned: Option<Assignment<'_>>,
     buried_unreleased: bool,
 ) -> Vec<Finding> {
+    let plan = assigned.map(|assigned| assigned.plan);
+    let has_primer = assigned.is_some_and(|assigned| {
+        assigned.system.layers.iter().any(|layer| layer.role == LayerRole::Primer)
+    });
     let mut found = Vec::new();
     let mut add = |mark: Mark, code: &str, detail: String| {
         let severity = severity_of(code, plan);
@@ -91,6 +99,7 @@ pub fn of_facts(
         let skipped: Vec<&str> = [
             (repair.removed, "removal of the damaged coating"),
             (repair.cleaned, "cleaning of the steel"),
+            (repair.primed || !has_primer, "priming of the steel"),
         ]
         .into_iter()
         .filter_map(|(done, what)| (!done).then_some(what))
@@ -105,6 +114,7 @@ pub fn of_facts(
         add(*look, "VISUAL_INSPECTION_FAILED", detail.to_owned());
     }
     for test in &state.tests {
+        let is_newest = state.newest_test().is_some_and(|newest| newest.mark == test.mark);
         if test.holidays_found.unwrap_or(0) > 0
             && test.stale_since.is_none()
             && test.stated == TestResult::Pass
@@ -115,6 +125,7 @@ pub fn of_facts(
         }
         if let (Some(speed), Some(plan)) = (test.travel_speed_mm_s, plan)
             && speed > plan.travel_speed_max_mm_s
+            && is_newest
             && test.stale_since.is_none()
         {
             let most = plan.travel_speed_max_mm_s;
@@ -129,6 +140,10 @@ pub fn of_facts(
     for mark in &state.ahead {
         let detail = format!("it is said to have happened at {}, after it was recorded", mark.at);
         add(*mark, "AHEAD_OF_CLOCK", detail);
+    }
+    for mark in &state.correct_nothing {
+        let detail = "it takes the place of an entry that is not known on this joint";
+        add(*mark, "SUPERSEDES_NOTHING", detail.to_owned());
     }
     if let (true, Ground::Buried(mark)) = (buried_unreleased, state.ground) {
         let detail = "the joint is under the soil without a release in force";

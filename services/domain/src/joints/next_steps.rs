@@ -6,6 +6,7 @@ use utoipa::ToSchema;
 
 use super::{
     Gate, GateKind, JointState, RegisterEntry, Stage, gates,
+    release::gate_name,
     state::{Ground, LayerRole, Weld},
 };
 use crate::setup::{Assignment, Layer, ProjectSetup};
@@ -32,7 +33,9 @@ pub enum Action {
     Lower,
     /// Cover it.
     Backfill,
-    /// Dig it up: it lies under the soil without a release in force.
+    /// Settle what stands against the release: papers, people, decisions.
+    Settle,
+    /// Dig it up: what lies there is not proven.
     Excavate,
 }
 
@@ -102,11 +105,12 @@ pub fn next_steps(
     reached: Stage,
     required_voltage_kv: Option<f64>,
     gates: &[Gate],
+    flagged_unreleased: bool,
 ) -> Vec<NextStep> {
     let open = |kind| gates.iter().any(|gate| gate.gate == kind && gate.open);
     match (state.weld, reached) {
         (Weld::CutOut(_), _) => return Vec::new(),
-        (_, Stage::Backfilled) => return buried(gates, reached, state),
+        (_, Stage::Backfilled) => return buried(gates, flagged_unreleased),
         (Weld::Rejected(_), _) => {
             return vec![NextStep::new(Action::RepairWeld, "repair the weld or cut it out")];
         }
@@ -124,6 +128,13 @@ pub fn next_steps(
         return lowering(state);
     }
     let Some(assigned) = setup.assignment(entry) else { return Vec::new() };
+    if cannot_be_completed(state, entry, assigned, gates) {
+        let grade = &assigned.system.surface_grade;
+        let text = format!(
+            "the coating cannot be completed as it is: strip it and prepare the steel to {grade}"
+        );
+        return vec![NextStep::new(Action::PrepareSurface, text)];
+    }
     let mut steps = coating(state, entry, setup, assigned);
     if steps.is_empty() && (!open(GateKind::HolidayTest) || !open(GateKind::Freshness)) {
         let mut step = NextStep::new(Action::HolidayTest, "holiday test over the whole surface");
@@ -132,6 +143,10 @@ pub fn next_steps(
             step.text = format!("holiday test; required test voltage {kv:.1} kV");
         }
         steps.push(step);
+    } else if steps.is_empty() && gates.iter().any(|gate| !gate.open) {
+        let shut = gates.iter().filter(|gate| !gate.open).map(|gate| gate_name(gate.gate));
+        let text = format!("settle first: {}", shut.collect::<Vec<_>>().join(", "));
+        steps.push(NextStep::new(Action::Settle, text));
     } else if steps.is_empty() {
         let mut step =
             NextStep::new(Action::Release, "ask the QA manager for the backfill release");
@@ -142,18 +157,41 @@ pub fn next_steps(
     steps
 }
 
-fn buried(gates: &[Gate], reached: Stage, state: &JointState) -> Vec<NextStep> {
+fn buried(gates: &[Gate], unreleased: bool) -> Vec<NextStep> {
     let sound = gates.iter().filter(|gate| gate.gate.is_about_the_joint()).all(|gate| gate.open);
-    if reached == Stage::Backfilled && state.buried().is_some() && !sound {
+    if !sound {
         let text = "excavate or have the QA manager decide: what lies there is not proven";
         return vec![NextStep::new(Action::Excavate, text)];
+    }
+    if unreleased {
+        let text = "have the QA manager decide: it lies under the soil without a release";
+        return vec![NextStep::new(Action::Settle, text)];
     }
     Vec::new()
 }
 
+/// A layer lies over one that is missing, layers are in the wrong order or of another system, or
+/// the steel under them was not prepared as it should be: only bare steel helps.
+fn cannot_be_completed(
+    state: &JointState,
+    entry: &RegisterEntry,
+    assigned: Assignment<'_>,
+    gates: &[Gate],
+) -> bool {
+    let wrong = ["LAYER_OUT_OF_ORDER", "LAYER_NOT_OF_SYSTEM", "SURFACE_GRADE_DIFFERS"];
+    let layers = gates.iter().filter(|gate| gate.gate == GateKind::Layers);
+    if layers.flat_map(|gate| &gate.reasons).any(|it| wrong.contains(&it.code.as_str())) {
+        return true;
+    }
+    let on = |role| state.coat.layers.iter().any(|applied| applied.role == role);
+    let needed: Vec<bool> = assigned.system.layers_on(entry.kind).map(|it| on(it.role)).collect();
+    let first_missing = needed.iter().position(|on| !on).unwrap_or(needed.len());
+    needed[first_missing..].iter().any(|on| *on)
+}
+
 fn lowering(state: &JointState) -> Vec<NextStep> {
     let mut steps = Vec::new();
-    if !matches!(state.ground, Ground::Lowered(_)) {
+    if !matches!(state.ground, Ground::Lowered(_) | Ground::Excavated(_)) {
         steps.push(NextStep::new(Action::Lower, "lower the pipe"));
     }
     steps.push(NextStep::new(Action::Backfill, "backfill"));

@@ -1,9 +1,14 @@
 //! The backfill release: a permission, refused with every reason at once.
 
 use serde::{Deserialize, Serialize};
+use units::Voltage;
 use utoipa::ToSchema;
 
-use super::{Assessment, GateKind, JointState, assess::ReleaseInForce, gates::Gate};
+use super::{
+    Assessment, GateKind, JointState, RegisterEntry,
+    assess::ReleaseInForce,
+    gates::{self, Gate},
+};
 use crate::{
     ids::{EventId, UserId},
     setup::ProjectSetup,
@@ -83,15 +88,15 @@ pub fn gate_name(gate: GateKind) -> String {
 }
 
 fn applied_by(state: &JointState, signer: UserId, setup: &ProjectSetup) -> bool {
-    let person = setup.person_of(signer).map(|person| person.code.as_str());
     state.coat.works.iter().any(|work| match &work.applicator {
-        Some(code) => Some(code.as_str()) == person,
+        // One user may stand for several people of the list.
+        Some(code) => setup.people.get(code).is_some_and(|person| person.user == Some(signer)),
         None => work.recorded_by == signer,
     })
 }
 
-/// The reasons by which newly recorded facts contradict a release in force: reasons that were not
-/// there before them. A change of the set-up alone contradicts nothing.
+/// The reasons by which a newly recorded fact contradicts a release in force: reasons that were
+/// not there before it. A change of the set-up alone contradicts nothing.
 pub fn contradictions(before: &Assessment, after: &Assessment) -> Vec<BlockingCondition> {
     let against = |assessment: &Assessment| -> Vec<BlockingCondition> {
         let gates = assessment.shut().filter(|gate| gate.gate.contradicts());
@@ -101,20 +106,60 @@ pub fn contradictions(before: &Assessment, after: &Assessment) -> Vec<BlockingCo
     against(after).into_iter().filter(|reason| !known.contains(reason)).collect()
 }
 
-/// Whether the very test that a release stands on was withdrawn, or something coated or disturbed
-/// the joint after it: then the release is contradicted, also where a newer test makes good what
-/// happened, for nobody released the joint on that one.
-pub fn test_lost(release: &ReleaseInForce, state: &JointState) -> Option<BlockingCondition> {
+/// What undoes a release though every gate may be open: its own test is lost or too weak, it came
+/// too late, or its signer may not have given it. A newer test makes nothing of this good, for
+/// nobody released the joint on that one.
+pub fn undone(
+    release: &ReleaseInForce,
+    state: &JointState,
+    entry: &RegisterEntry,
+    setup: &ProjectSetup,
+) -> Vec<BlockingCondition> {
+    let mut found: Vec<BlockingCondition> =
+        test_lost(release, state, entry, setup).into_iter().collect();
+    if state.buried().is_some_and(|mark| mark.at < release.released_at) {
+        found.push(condition(
+            "BACKFILLED_BEFORE_RELEASE",
+            "the joint was under the soil before it was released",
+        ));
+    }
+    if applied_by(state, release.signer, setup) {
+        found.push(condition(
+            "APPLICATOR_CANNOT_RELEASE",
+            "who signed the release had put the coating on",
+        ));
+    }
+    found
+}
+
+/// The test that a release stands on was withdrawn, something coated or disturbed the joint after
+/// it, or the layers ask for more than its voltage.
+fn test_lost(
+    release: &ReleaseInForce,
+    state: &JointState,
+    entry: &RegisterEntry,
+    setup: &ProjectSetup,
+) -> Option<BlockingCondition> {
     let test = state.tests.iter().find(|test| test.mark.event == release.holiday_test);
-    match test {
-        None => Some(condition(
+    let Some(test) = test else {
+        return Some(condition(
             "RELEASE_TEST_WITHDRAWN",
             "the holiday test that the release stands on was withdrawn",
-        )),
-        Some(test) if test.stale_since.is_some() => Some(condition(
+        ));
+    };
+    if test.stale_since.is_some() {
+        return Some(condition(
             "RELEASE_TEST_STALE",
             "the joint was coated or disturbed after the holiday test that the release stands on",
-        )),
-        Some(_) => None,
+        ));
     }
+    let required = gates::required_voltage(state, setup.assignment(entry)?)?.ok()?;
+    let set = Voltage::from_kilovolts(test.voltage_kv).ok()?;
+    (set.to_nearest_volt() < required.voltage.to_nearest_volt()).then(|| {
+        condition(
+            "RELEASE_TEST_VOLTAGE_LOW",
+            "the layers ask for more than the voltage of the holiday test that the release \
+             stands on",
+        )
+    })
 }

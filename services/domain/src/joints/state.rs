@@ -1,5 +1,7 @@
 //! The state of a joint: the fold of its facts. Applying a fact never refuses.
 
+use std::collections::HashSet;
+
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
@@ -232,6 +234,9 @@ pub struct JointState {
     /// Facts recorded before they are said to have happened.
     #[serde(default)]
     pub ahead: Vec<Mark>,
+    /// Corrections of what is no fact of this joint, as far as is known.
+    #[serde(default)]
+    pub correct_nothing: Vec<Mark>,
     /// The newest fact of all.
     pub newest: Option<Mark>,
 }
@@ -240,8 +245,13 @@ impl JointState {
     /// Folds facts, whatever their order of arrival.
     pub fn fold<'a>(facts: impl IntoIterator<Item = &'a Fact> + Clone) -> Self {
         let mut state = Self::default();
+        let known: HashSet<EventId> = facts.clone().into_iter().map(|fact| fact.id).collect();
         for fact in in_order(facts) {
             state.apply(fact);
+            if fact.supersedes.is_some_and(|id| !known.contains(&id)) {
+                let mark = Mark { event: fact.id, at: fact.occurred_at };
+                state.correct_nothing.push(mark);
+            }
         }
         state
     }
@@ -262,7 +272,8 @@ impl JointState {
     /// Applies the next fact in the order of the field. Total: history is always readable.
     pub fn apply(&mut self, fact: &Fact) {
         let mark = Mark { event: fact.id, at: fact.occurred_at };
-        if matches!(self.weld, Weld::CutOut(_)) {
+        let corrects = matches!(fact.event, Event::Superseded(_));
+        if matches!(self.weld, Weld::CutOut(_)) && !corrects {
             self.after_cut_out.push(mark);
         }
         self.newest = Some(mark);
@@ -286,16 +297,21 @@ impl JointState {
     fn apply_event(&mut self, fact: &Fact, mark: Mark) {
         match &fact.event {
             Event::Welded(_) => self.weld_is(Weld::AwaitsAcceptance),
+            // A fact that was recorded before it is said to have happened opens nothing: nobody
+            // knows what came after it. What it spoils, it spoils.
+            Event::WeldAccepted(_) if fact.is_ahead() => {}
             Event::WeldAccepted(_) => self.weld_is(Weld::Accepted(mark)),
             Event::WeldRejected(_) => self.weld_is(Weld::Rejected(mark)),
             Event::WeldRepaired(_) => {
                 self.weld_is(Weld::AwaitsAcceptance);
-                self.strip();
+                self.strip(fact);
             }
             Event::CutOut(_) => self.weld = Weld::CutOut(mark),
             Event::SurfacePrepared(done) => {
-                self.strip();
-                self.coat.prepared = Some((mark, done.grade.clone()));
+                self.strip(fact);
+                if !fact.is_ahead() {
+                    self.coat.prepared = Some((mark, done.grade.clone()));
+                }
                 self.work(
                     fact,
                     "preparation",
@@ -345,9 +361,11 @@ impl JointState {
                 );
             }
             Event::Repaired(done) => {
-                self.damages
-                    .retain(|damage| done.repairs.is_some_and(|it| it != damage.mark.event));
-                self.coat.failed_looks.clear();
+                if !fact.is_ahead() {
+                    self.damages
+                        .retain(|damage| done.repairs.is_some_and(|it| it != damage.mark.event));
+                    self.coat.failed_looks.clear();
+                }
                 self.coat.repairs.push(Repair {
                     mark,
                     wrap: done.wrap,
@@ -387,10 +405,20 @@ impl JointState {
                     self.damages.push(Damage { mark, from: DamageFrom::PeelStrip });
                 }
                 let passed = done.result == TestResult::Pass;
-                self.coat.peels.push(Peel { mark, passed, force_n_per_mm: done.force_n_per_mm });
+                if !(passed && fact.is_ahead()) {
+                    let force_n_per_mm = done.force_n_per_mm;
+                    self.coat.peels.push(Peel { mark, passed, force_n_per_mm });
+                }
             }
-            Event::ThicknessMeasured(done) => self.coat.thicknesses.push((mark, done.thickness_mm)),
+            Event::ThicknessMeasured(done) => {
+                let newest = self.coat.thicknesses.last();
+                let hides = newest.is_some_and(|(_, newest)| done.thickness_mm >= *newest);
+                if !(hides && fact.is_ahead()) {
+                    self.coat.thicknesses.push((mark, done.thickness_mm));
+                }
+            }
             Event::VisuallyInspected(done) => match done.result {
+                TestResult::Pass if fact.is_ahead() => {}
                 TestResult::Pass => self.coat.failed_looks.clear(),
                 TestResult::Fail => self.coat.failed_looks.push(mark),
             },
@@ -399,6 +427,7 @@ impl JointState {
             Event::Lowered(_) if self.buried().is_some() => {}
             Event::Lowered(_) => self.ground = Ground::Lowered(mark),
             Event::Backfilled(_) => self.ground = Ground::Buried(mark),
+            Event::Excavated(_) if fact.is_ahead() => {}
             Event::Excavated(_) => self.ground = Ground::Excavated(mark),
             Event::Superseded(_) => {}
         }
@@ -411,9 +440,11 @@ impl JointState {
     }
 
     /// Bare steel again: the old coating and its holes are gone, its tests stay as history.
-    fn strip(&mut self) {
-        self.coat = Coat::default();
-        self.damages.clear();
+    fn strip(&mut self, fact: &Fact) {
+        if !fact.is_ahead() {
+            self.coat = Coat::default();
+            self.damages.clear();
+        }
     }
 
     fn layer(

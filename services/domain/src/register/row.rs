@@ -116,6 +116,11 @@ fn number(text: &str) -> Result<String, Fault> {
         let detail = format!("{length} characters are too many; at most {LONGEST}");
         return Err(("WRONG_LENGTH", detail));
     }
+    if text.parse::<uuid::Uuid>().is_ok() {
+        // A joint can be named by its number or by its id; a name must not mean two joints.
+        let detail = "a number in the form of a UUID could be the id of another joint".to_owned();
+        return Err(("LOOKS_LIKE_AN_ID", detail));
+    }
     match text.chars().find(|c| !c.is_alphanumeric() && !"-_./".contains(*c)) {
         None => Ok(text.to_owned()),
         Some(wrong) => {

@@ -148,9 +148,8 @@ const fn two_hundred_forty() -> i64 {
     240
 }
 
-/// 0.3 m/s: seen in a tender for a gas line, at the mill and in the field.
 const fn default_travel_speed() -> f64 {
-    300.0
+    calc::TRAVEL_SPEED_MAX_MM_PER_S
 }
 
 const fn default_nonconformance_from() -> Severity {

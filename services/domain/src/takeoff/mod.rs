@@ -1,7 +1,8 @@
 //! What the plan will consume: the take-off of a joint, a section or a project from its set-up.
 //!
-//! What the set-up does not say is never guessed: it comes back beside the quantities, layer by
-//! layer, so that nobody orders by a sum that silently left something out.
+//! A roll, coverage, density or ramp that the set-up does not say is never guessed: it comes back
+//! beside the quantities, layer by layer, so that nobody orders by a sum that silently left
+//! something out. What has a usual value in the trade has it as the default of its field.
 
 mod many;
 mod system;

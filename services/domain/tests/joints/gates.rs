@@ -245,6 +245,7 @@ fn a_release_in_force_is_answered_as_such() {
         id: ReleaseId(Uuid::from_u128(6)),
         holiday_test: id(7),
         released_at: at("2026-06-01T12:00:00Z"),
+        signer: user(QA_MANAGER),
     };
     let story = clean().with(|it| it.outside.release = Some(release.clone()));
     assert_eq!(story.decided(), Decision::AlreadySo(release));

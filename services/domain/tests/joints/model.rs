@@ -166,7 +166,12 @@ impl Life {
             let answer = release(&state, &judged, last.release.as_ref(), user(QA_MANAGER), &SETUP);
             let Decision::Granted { holiday_test } = answer else { return None };
             let id = ReleaseId(Uuid::from_u128(100 + next.acts.len() as u128));
-            next.release = Some(ReleaseInForce { id, holiday_test, released_at: now() });
+            next.release = Some(ReleaseInForce {
+                id,
+                holiday_test,
+                released_at: now(),
+                signer: user(QA_MANAGER),
+            });
             next.contradicted = false;
             return Some(next);
         }

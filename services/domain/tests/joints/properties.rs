@@ -25,9 +25,9 @@ use serde_json::{Value, json};
 use uuid::Uuid;
 
 use crate::builder::{
-    Story, accepted, at, backfilled, cut_out, damage, excavated, fact, failed, id, lowered, passed,
-    peeled, preparation, prepared, primed, priming, rejected, repaired, test, thick, weld_repaired,
-    welded, withdrawn, wrapped, wrapping,
+    QA_MANAGER, Story, accepted, at, backfilled, cut_out, damage, excavated, fact, failed, id,
+    lowered, passed, peeled, preparation, prepared, primed, priming, rejected, repaired, test,
+    thick, user, weld_repaired, welded, withdrawn, wrapped, wrapping,
 };
 
 /// The gates restated over the bare list of facts, as naively as they can be said.
@@ -374,6 +374,7 @@ proptest! {
             id: ReleaseId(Uuid::from_u128(6)),
             holiday_test,
             released_at: story.now,
+            signer: user(QA_MANAGER),
         };
         story.outside = Outside { release: Some(release), ..Outside::default() };
         let before = story.judged();

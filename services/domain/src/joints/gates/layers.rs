@@ -1,5 +1,7 @@
 //! Layers of the assigned system, and the lots they were made of.
 
+use calc::SurfaceGrade;
+
 use super::{Reasons, View};
 use crate::setup::Layer;
 
@@ -47,17 +49,12 @@ pub(super) fn layers(view: &View<'_>) -> Reasons {
     reasons
 }
 
-/// Grades are compared without blanks and case: `St 3` and `ST3` are one grade. A blast grade
-/// serves where a hand-tool grade is asked for.
+/// A blast grade serves where a hand-tool grade is asked for. Words that are no grade of
+/// ISO 8501-1 are compared as they are written.
 fn same_grade(reached: &str, asked: &str) -> bool {
-    let plain = |text: &str| {
-        text.to_lowercase().replace("2.5", "2½").replace("2 1/2", "2½").replace([' ', '-'], "")
-    };
-    let order = ["st2", "st3", "sa2", "sa2½", "sa3"];
-    let place = |grade: &str| order.iter().position(|known| *known == plain(grade));
-    match (place(reached), place(asked)) {
+    match (SurfaceGrade::parse(reached), SurfaceGrade::parse(asked)) {
         (Some(reached), Some(asked)) => reached >= asked,
-        _ => plain(reached) == plain(asked),
+        _ => reached.trim().eq_ignore_ascii_case(asked.trim()),
     }
 }
 

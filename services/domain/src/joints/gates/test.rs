@@ -13,8 +13,9 @@ use crate::{
 /// The voltage that the plan's rule asks for on the layers applied so far; none on a joint
 /// without tape.
 ///
-/// The thickness is the sum of what each applied layer adds when applied as specified (common
-/// practice, no source: the nominal thickness of the specified system).
+/// The thickness is the sum of what the layers that are on add when applied as specified, each
+/// once however often it was put on (common practice, no source: the nominal thickness of the
+/// specified system).
 pub fn required_voltage(
     state: &JointState,
     assigned: Assignment<'_>,
