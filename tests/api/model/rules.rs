@@ -347,10 +347,11 @@ impl<'a> Facts<'a> {
                 found.insert(("VISUAL_INSPECTION_FAILED", it.number, false));
             }
         }
-        if let Some((entry, test)) = self.tests().next_back() {
-            if !test.slow_enough && !self.stale(entry.number) {
-                found.insert(("TRAVEL_TOO_FAST", entry.number, false));
-            }
+        if let Some((entry, test)) = self.tests().next_back()
+            && !test.slow_enough
+            && !self.stale(entry.number)
+        {
+            found.insert(("TRAVEL_TOO_FAST", entry.number, false));
         }
         if let (Some(covered), false) = (self.buried(), released) {
             found.insert(("BURIED_UNRELEASED", covered, true));

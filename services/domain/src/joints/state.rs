@@ -299,7 +299,7 @@ impl JointState {
             Event::Welded(_) => self.weld_is(Weld::AwaitsAcceptance),
             // A fact that was recorded before it is said to have happened opens nothing: nobody
             // knows what came after it. What it spoils, it spoils.
-            Event::WeldAccepted(_) if fact.is_ahead() => {}
+            Event::WeldAccepted(_) | Event::Excavated(_) if fact.is_ahead() => {}
             Event::WeldAccepted(_) => self.weld_is(Weld::Accepted(mark)),
             Event::WeldRejected(_) => self.weld_is(Weld::Rejected(mark)),
             Event::WeldRepaired(_) => {
@@ -427,7 +427,6 @@ impl JointState {
             Event::Lowered(_) if self.buried().is_some() => {}
             Event::Lowered(_) => self.ground = Ground::Lowered(mark),
             Event::Backfilled(_) => self.ground = Ground::Buried(mark),
-            Event::Excavated(_) if fact.is_ahead() => {}
             Event::Excavated(_) => self.ground = Ground::Excavated(mark),
             Event::Superseded(_) => {}
         }
