@@ -103,7 +103,9 @@ fn check(mut faults: Faults, have: usize, confidence_percent: f64) -> Result<(),
 
 fn estimate(value: f64, standard_error: f64, records: usize, confidence_percent: f64) -> Estimate {
     let degrees = u64::try_from(records - 1).unwrap_or(u64::MAX);
-    let reach = student_quantile(0.5 + confidence_percent / 200.0, degrees) * standard_error;
+    // The lower tail keeps its digits where the upper one would round to 1.
+    let t = -student_quantile((100.0 - confidence_percent) / 200.0, degrees);
+    let reach = t * standard_error;
     let low = (value - reach).max(0.0);
     Estimate { value, standard_error, low, high: value + reach, records }
 }
@@ -159,6 +161,24 @@ mod tests {
         assert_eq!(waste_factor(&nothing, 95.0), Err(NoEstimate::NothingTakenOff));
         let told = NoEstimate::TooFewRecords { have: 1 }.to_string();
         assert_eq!(told, "1 records are too few: at least 2 are needed");
+    }
+
+    #[test]
+    fn a_confidence_next_to_certainty_still_has_its_interval() {
+        // One digit under 100 %: 0.5 + c / 200 would round to 1. With one degree of freedom t is
+        // the cotangent of π times the tail, 4.479 813 390 017 702e15; with 4 it is
+        // 14 334.506 939 164 521 (both scipy 1.17.1, `stats.t.ppf`).
+        let almost = 100.0_f64.next_down();
+        let pair = production_rate(&[4.0, 6.0], almost).unwrap();
+        assert!((pair.high / 4_479_813_390_017_702.0 - 1.0).abs() < 1e-9, "{pair:?}");
+        assert!(pair.low.abs() < f64::MIN_POSITIVE);
+        let five = waste_factor(&records(&FIVE), almost).unwrap();
+        let reach = (five.high - five.value) / five.standard_error;
+        assert!((reach / 14_334.506_939_164_521 - 1.0).abs() < 1e-9, "{reach}");
+        for days in [2, 3, 500, 1001, 1002, 3000] {
+            let steady = production_rate(&vec![3.0; days], almost).unwrap();
+            assert!((steady.low - 3.0).abs() < 1e-9 && (steady.high - 3.0).abs() < 1e-9);
+        }
     }
 
     #[test]

@@ -193,6 +193,21 @@ impl Faults {
         }
     }
 
+    /// Notes a list whose finite values have a sum beyond all numbers; the others are noted by
+    /// themselves. Whether they add up.
+    pub(crate) fn finite_sum(
+        &mut self,
+        field: &str,
+        values: impl IntoIterator<Item = f64>,
+    ) -> bool {
+        let finite = values.into_iter().filter(|value| value.is_finite());
+        let adds_up = finite.sum::<f64>().is_finite();
+        if !adds_up {
+            self.refuse(field, "the values are too large to add up: their sum must be finite");
+        }
+        adds_up
+    }
+
     pub(crate) fn over_zero(&mut self, field: &str, value: f64) {
         self.unless(value > 0.0, field, value, "over 0, and finite");
     }

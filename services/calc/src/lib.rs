@@ -7,6 +7,7 @@
 mod admissibility;
 mod applied_cost;
 mod band;
+mod buckets;
 mod burial_cost;
 mod cautions;
 mod conditions;

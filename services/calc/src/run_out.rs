@@ -69,7 +69,8 @@ pub struct RunOut {
 /// ties in the order given, lots before deliveries); what can't be met is that day's shortage.
 ///
 /// Takes O(days + n log n) for n lots and deliveries. Shortages and rests of less than a
-/// thousand-millionth of the quantity they belong to are rounding, and none.
+/// thousand-millionth of the quantity they belong to are rounding, and none. Quantities and demand
+/// must be 0 or more and have a finite sum.
 pub fn run_out(input: &RunOutInput<'_>) -> Result<RunOut, InputError> {
     let horizon = check(input)?;
     let start_on = input.start_on;
@@ -97,6 +98,8 @@ pub fn run_out(input: &RunOutInput<'_>) -> Result<RunOut, InputError> {
         store.expire(today);
         on_hand.push(store.usable);
     }
+    // What comes expired was noted on the day it came, after its last day.
+    store.expired.sort_by_key(|unused| unused.expires_on);
     let run_out_on = first_short.and_then(|day| horizon.date(day));
     let ahead = Days::new(u64::from(input.lead_time_days) + u64::from(input.safety_days));
     Ok(RunOut {
@@ -116,7 +119,8 @@ fn check(input: &RunOutInput<'_>) -> Result<Horizon, InputError> {
     let horizon = Horizon::new(input.start_on, input.days, &mut faults);
     check_stock(input.lots, input.deliveries, &mut faults);
     let demand = input.demand.iter().copied();
-    faults.each_at_least_zero(demand, |index| format!("demand/{index}"));
+    faults.each_at_least_zero(demand.clone(), |index| format!("demand/{index}"));
+    faults.finite_sum("demand", demand.take(horizon.days));
     faults.check()?;
     Ok(horizon)
 }

@@ -1,6 +1,7 @@
 //! When the stock may run out, by simulation over the site's own days.
 
 use std::{
+    collections::BTreeMap,
     num::NonZeroUsize,
     panic,
     sync::atomic::{AtomicUsize, Ordering},
@@ -10,6 +11,7 @@ use std::{
 use chrono::NaiveDate;
 
 use crate::{
+    buckets::Buckets,
     input::{Faults, InputError},
     random::{SplitMix64, pick},
     stock::{Horizon, ROUNDING, StockDelivery, StockLot, check_stock},
@@ -61,7 +63,8 @@ pub struct SimulatedRunOut {
     pub p90: Option<NaiveDate>,
     /// Share of the paths that run out within the horizon.
     pub run_out_chance: f64,
-    /// The first delivery after the first day, within the horizon or beyond it.
+    /// The first delivery of more than 0 that is usable on arrival, after the first day, within the
+    /// horizon or beyond it.
     pub next_delivery_on: Option<NaiveDate>,
     /// Share of the paths that run out before that delivery arrives; within the horizon, where it
     /// comes later. None without a delivery.
@@ -74,17 +77,17 @@ pub struct SimulatedRunOut {
 /// with replacement from the records (the bootstrap), independent of each other and of the day
 /// before; stock is used as in [`run_out`](crate::run_out), to the first day with a shortage.
 ///
-/// Takes O(n log n) once for n lots and deliveries, then about O(days) a path; memory does not
-/// grow with the paths.
+/// Takes O(n log n) once for n lots and deliveries. What arrives on one day and expires on one day
+/// is one arrival: with m of these a path takes O(days + m log m). Memory does not grow with the
+/// paths. Quantities must have a finite sum, and the most that one day can take off must be finite.
 pub fn simulate_run_out(input: &SimulationInput<'_>) -> Result<SimulatedRunOut, InputError> {
     let horizon = check(input)?;
     let plan = Plan::new(input, horizon);
     let mut counts = vec![0_u32; horizon.days];
-    let mut remaining = vec![0.0; plan.at_start.len()];
+    let mut stock = Buckets::default();
     for path in 0..input.paths {
         let mut random = SplitMix64::stream(input.seed, u64::from(path));
-        remaining.copy_from_slice(&plan.at_start);
-        if let Some(day) = plan.first_shortage(&mut remaining, &mut random) {
+        if let Some(day) = plan.first_shortage(&mut stock, &mut random) {
             counts[day] += 1;
         }
     }
@@ -127,8 +130,8 @@ struct Plan {
     at_start: Vec<f64>,
     /// For each day the first bucket that can still be used.
     first_alive: Vec<usize>,
-    /// What arrives after the first day: day, bucket, quantity, by day.
-    arrivals: Vec<(usize, usize, f64)>,
+    /// What arrives after the first day: its day and bucket, and how much; by day.
+    arrivals: Vec<((usize, usize), f64)>,
     /// What each recorded day would take off, without waste, and how many units it made.
     units: Vec<f64>,
     quantity_per_unit: f64,
@@ -158,16 +161,15 @@ impl Plan {
         last_days.sort_unstable();
         last_days.dedup();
         let mut at_start = vec![0.0; last_days.len()];
-        let mut arrivals = Vec::new();
+        let mut arrivals = BTreeMap::new();
         for (on, last, quantity) in stock {
             let bucket = last_days.partition_point(|day| *day < last);
             if on == 0 {
                 at_start[bucket] += quantity;
             } else {
-                arrivals.push((on, bucket, quantity));
+                *arrivals.entry((on, bucket)).or_default() += quantity;
             }
         }
-        arrivals.sort_by_key(|(on, ..)| *on);
         let alive = |day| last_days.partition_point(|last| *last < day);
         let mut working_share = input.working_share.to_vec();
         working_share.resize(horizon.days, 1.0);
@@ -175,7 +177,7 @@ impl Plan {
         Self {
             at_start,
             first_alive: (0..horizon.days).map(alive).collect(),
-            arrivals,
+            arrivals: arrivals.into_iter().collect(),
             units: input.production.to_vec(),
             quantity_per_unit: input.quantity_per_unit,
             waste_factors: if none { vec![1.0] } else { input.waste_factors.to_vec() },
@@ -186,28 +188,18 @@ impl Plan {
 
     /// Runs one path to its first day with a shortage.
     #[expect(clippy::cast_possible_truncation, reason = "each half of the bits is used once")]
-    fn first_shortage(&self, remaining: &mut [f64], random: &mut SplitMix64) -> Option<usize> {
+    fn first_shortage(&self, stock: &mut Buckets, random: &mut SplitMix64) -> Option<usize> {
         let mut arriving = self.arrivals.as_slice();
         let mut units_left = self.units_left;
-        // The bucket in use is kept out of `remaining`: most days take from it and from no other.
-        let mut bucket = 0;
-        let mut left = remaining.first().copied().unwrap_or(0.0);
+        let mut left = stock.fill(&self.at_start);
         for (day, (share, alive)) in self.working_share.iter().zip(&self.first_alive).enumerate() {
-            while let Some(((on, into, quantity), later)) = arriving.split_first() {
+            left = stock.expire(left, *alive);
+            while let Some((((on, into), quantity), later)) = arriving.split_first() {
                 if *on > day {
                     break;
                 }
-                if let Some(used) = remaining.get_mut(bucket) {
-                    *used = left;
-                }
-                remaining[*into] += quantity;
-                bucket = bucket.min(*into);
-                left = remaining[bucket];
+                left = stock.pour(left, *into, *quantity);
                 arriving = later;
-            }
-            if bucket < *alive {
-                bucket = *alive;
-                left = remaining.get(bucket).copied().unwrap_or(0.0);
             }
             let bits = random.next();
             let units = (share * pick(&self.units, (bits >> 32) as u32)).min(units_left);
@@ -221,12 +213,8 @@ impl Plan {
                     left = 0.0;
                     break;
                 }
-                if let Some(used) = remaining.get_mut(bucket) {
-                    *used = 0.0;
-                    bucket += 1;
-                }
-                let Some(next) = remaining.get(bucket) else { return Some(day) };
-                left = *next;
+                let Some(next) = stock.advance() else { return Some(day) };
+                left = next;
             }
             left -= open.min(left);
         }
@@ -245,7 +233,8 @@ fn summary(input: &SimulationInput<'_>, horizon: Horizon, counts: Vec<u32>) -> S
         reached.and_then(|day| horizon.date(day))
     };
     let later = input.deliveries.iter().filter(|it| it.on > input.start_on && it.quantity > 0.0);
-    let next_delivery_on = later.map(|delivery| delivery.on).min();
+    let usable = later.filter(|it| it.expires_on.is_none_or(|last| last >= it.on));
+    let next_delivery_on = usable.map(|delivery| delivery.on).min();
     let dry = next_delivery_on.map(|on| {
         let before = horizon.day(on).unwrap_or(horizon.days);
         share(counts[..before].iter().sum())
@@ -272,6 +261,7 @@ fn check(input: &SimulationInput<'_>) -> Result<Horizon, InputError> {
     let made = input.production.iter().copied();
     faults.each_at_least_zero(made, |index| format!("production/{index}"));
     faults.at_least_zero("quantity_per_unit", input.quantity_per_unit);
+    check_demand(input, &mut faults);
     for (index, factor) in input.waste_factors.iter().enumerate() {
         faults.over_zero(&format!("waste_factors/{index}"), *factor);
     }
@@ -288,4 +278,19 @@ fn check(input: &SimulationInput<'_>) -> Result<Horizon, InputError> {
     }
     faults.check()?;
     Ok(horizon)
+}
+
+/// A day's demand is no greater than the greatest of its factors together.
+fn check_demand(input: &SimulationInput<'_>, faults: &mut Faults) {
+    let greatest = |values: &[f64]| {
+        let finite = values.iter().copied().filter(|value| value.is_finite());
+        finite.reduce(f64::max)
+    };
+    let (made, waste) = (greatest(input.production), greatest(input.waste_factors));
+    let demand = made.unwrap_or(0.0) * input.quantity_per_unit * waste.unwrap_or(1.0);
+    if input.quantity_per_unit.is_finite() && !demand.is_finite() {
+        let detail = "is too large: the most units of a day times it and times the greatest waste \
+                      factor must be finite";
+        faults.refuse("quantity_per_unit", detail);
+    }
 }

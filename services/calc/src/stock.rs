@@ -68,11 +68,17 @@ impl Horizon {
     }
 }
 
+/// Every quantity is 0 or more, and all of them together are still a number.
 pub(crate) fn check_stock(lots: &[StockLot], deliveries: &[StockDelivery], faults: &mut Faults) {
     let quantities = lots.iter().map(|lot| lot.quantity);
     faults.each_at_least_zero(quantities, |index| format!("lots/{index}/quantity"));
     let quantities = deliveries.iter().map(|delivery| delivery.quantity);
     faults.each_at_least_zero(quantities, |index| format!("deliveries/{index}/quantity"));
+    let on_hand = lots.iter().map(|lot| lot.quantity);
+    let expected = deliveries.iter().map(|delivery| delivery.quantity);
+    if faults.finite_sum("lots", on_hand.clone()) {
+        faults.finite_sum("deliveries", on_hand.chain(expected));
+    }
 }
 
 /// Sums and differences of quantities are rounded in their last digits: a rest or a shortage of

@@ -84,6 +84,21 @@ fn a_delivery_that_comes_expired_is_never_used() {
 }
 
 #[test]
+fn what_comes_expired_stands_at_its_last_day_and_not_at_its_arrival() {
+    let lots = [lot(1.0, Some(1)), lot(3.0, Some(2))];
+    let late = [delivery(3, 9.0, Some(1)), delivery(3, 8.0, Some(0))];
+    let found = runs(5, &lots, &late, &[]);
+    let order: Vec<_> = found.expiring_unused.iter().map(|it| (it.expires_on, it.source)).collect();
+    let expected = [
+        (day(0), StockSource::Delivery(1)),
+        (day(1), StockSource::Lot(0)),
+        (day(1), StockSource::Delivery(0)),
+        (day(2), StockSource::Lot(1)),
+    ];
+    assert_eq!(order, expected);
+}
+
+#[test]
 fn ties_go_in_the_order_given_lots_before_deliveries() {
     let lots = [lot(10.0, Some(5)), lot(10.0, Some(5))];
     let found = runs(7, &lots, &[delivery(0, 10.0, Some(5))], &[15.0]);
@@ -128,6 +143,28 @@ fn what_is_no_number_or_no_horizon_is_refused() {
         let fields = run_out(&input).unwrap_err().faults;
         assert_eq!((fields[0].field.as_str(), fields.len()), ("days", 4));
     }
+}
+
+#[test]
+fn sums_beyond_all_numbers_are_refused() {
+    let refused = |lots: &[StockLot], deliveries: &[StockDelivery], demand: &[f64]| {
+        let input = RunOutInput {
+            start_on: day(0),
+            days: 3,
+            lots,
+            deliveries,
+            demand,
+            lead_time_days: 0,
+            safety_days: 0,
+        };
+        let faults = run_out(&input).err().map_or_else(Vec::new, |error| error.faults);
+        faults.into_iter().map(|it| it.field).collect::<Vec<_>>()
+    };
+    let huge = [lot(1e308, None), lot(1e308, None)];
+    assert_eq!(refused(&huge, &[], &[]), ["lots"]);
+    assert_eq!(refused(&huge[..1], &[delivery(1, 1e308, None)], &[]), ["deliveries"]);
+    assert_eq!(refused(&[], &[], &[1e308, 1e308]), ["demand"]);
+    assert!(refused(&huge[..1], &[], &[1e308]).is_empty());
 }
 
 /// The definition, word for word and slowly, in whole numbers. Answers the first day short, the
@@ -200,6 +237,7 @@ proptest! {
         prop_assert_eq!(found.run_out_on, first.map(day));
         prop_assert_eq!(i64::from(found.days_of_cover), first.unwrap_or(30));
         prop_assert!(near(found.shortage, f64::from(shortage)));
+        prop_assert!(found.expiring_unused.is_sorted_by_key(|it| it.expires_on));
         let unused: f64 = found.expiring_unused.iter().map(|it| it.quantity).sum();
         prop_assert!(near(unused, f64::from(expired)), "{unused} {expired}");
         for (found, expected) in found.on_hand.iter().zip(on_hand) {

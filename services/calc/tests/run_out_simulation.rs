@@ -98,6 +98,43 @@ fn the_next_delivery_divides_the_paths() {
 }
 
 #[test]
+fn the_next_delivery_is_one_that_can_be_used() {
+    let lots = [lot(4.0)];
+    let on = |offset, quantity, last: u64| StockDelivery {
+        on: day(offset),
+        quantity,
+        expires_on: Some(day(last)),
+    };
+    // Nothing comes on day 4, and what comes on day 5 has expired the day before.
+    let deliveries = [on(4, 0.0, 9), on(5, 9.0, 4), on(8, 9.0, 8), on(6, 9.0, 6)];
+    let usable = SimulationInput { deliveries: &deliveries, ..input(&lots, &[1.0]) };
+    let found = simulate_run_out(&usable).unwrap();
+    assert_eq!(found.next_delivery_on, Some(day(6)));
+    assert_eq!(found.dry_before_next_delivery_chance, Some(1.0));
+    let never = SimulationInput { deliveries: &deliveries[..2], ..usable };
+    let found = simulate_run_out(&never).unwrap();
+    assert_eq!((found.next_delivery_on, found.dry_before_next_delivery_chance), (None, None));
+}
+
+#[test]
+fn a_demand_or_a_stock_beyond_all_numbers_is_refused() {
+    let refused = |input: &SimulationInput<'_>| {
+        let faults = simulate_run_out(input).err().map_or_else(Vec::new, |error| error.faults);
+        faults.into_iter().map(|it| it.field).collect::<Vec<_>>()
+    };
+    let lots = [lot(1e308), lot(1e308)];
+    let few = SimulationInput { paths: 3, ..input(&lots[..1], &[1e300, 0.0]) };
+    let each = SimulationInput { quantity_per_unit: 1e300, ..few };
+    assert_eq!(refused(&each), ["quantity_per_unit"]);
+    let wasteful = SimulationInput { quantity_per_unit: 1e5, waste_factors: &[1e5, 1.0], ..few };
+    assert_eq!(refused(&wasteful), ["quantity_per_unit"]);
+    assert_eq!(refused(&SimulationInput { lots: &lots, ..few }), ["lots"]);
+    assert!(refused(&few).is_empty());
+    let two = [1, 2].map(|on| StockDelivery { on: day(on), quantity: 1e308, expires_on: None });
+    assert_eq!(refused(&SimulationInput { deliveries: &two, ..few }), ["deliveries"]);
+}
+
+#[test]
 fn days_off_waste_and_the_end_of_the_project_count() {
     let lots = [lot(50.0)];
     let working_share = [1.0, 0.5, 0.0];
@@ -162,7 +199,7 @@ proptest! {
     #[test]
     fn a_steady_site_has_one_run_out(
         lots in prop::collection::vec((0u32..60, prop::option::of(0u64..60)), 0..10),
-        deliveries in prop::collection::vec((0u64..50, 0u32..60, prop::option::of(0u64..60)), 0..6),
+        deliveries in prop::collection::vec((0u64..50, 0u32..60, prop::option::of(0u64..60)), 0..40),
         shares in prop::collection::vec(prop::sample::select(vec![0.0, 0.5, 1.0]), 0..50),
         rate in 0u32..20,
     ) {

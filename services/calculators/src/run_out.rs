@@ -103,7 +103,7 @@ pub struct RunOutAnswer {
     /// The last day to order on; may lie in the past; null without a run-out.
     #[schema(required)]
     pub order_by: Option<NaiveDate>,
-    /// What is left when its last day passes within the horizon.
+    /// What is left when its last day passes within the horizon, in the order of the last days.
     pub expiring_unused: Vec<Unused>,
     /// What had expired before the first day: on hand, never usable.
     pub expired_before_start: Vec<Unused>,
@@ -140,7 +140,7 @@ impl Validate for RunOutRequest {
             year(&format!("/deliveries/{index}/on"), delivery.on.year(), &mut faults);
         }
         if let Some(simulation) = &self.simulation {
-            simulation.check_work(self.days, &mut faults);
+            simulation.check_work(self.days, self.deliveries.len(), &mut faults);
         }
         faults
     }

@@ -11,7 +11,8 @@ use crate::{
     whole::{optional, whole},
 };
 
-/// Most days on all paths of one request together: a fraction of a second of one core.
+/// Most days and deliveries on all paths of one request together: a fraction of a second of one
+/// core. A path goes over its days and, where none fall together, over every delivery.
 const MOST_WORK: u64 = 10_000_000;
 
 /// Paths if none are asked for.
@@ -39,7 +40,8 @@ pub struct Simulation {
     /// Units left to make, after which demand ends; without end if absent.
     #[schema(minimum = 0, maximum = 1_000_000_000)]
     pub units_left: Option<f64>,
-    /// How many courses of events, 1000 if absent; times `days` at most 10 000 000.
+    /// How many courses of events, 1000 if absent; times the sum of `days` and the number of
+    /// deliveries at most 10 000 000.
     #[serde(default, deserialize_with = "optional")]
     #[schema(minimum = 1, maximum = 10_000)]
     pub paths: Option<u64>,
@@ -78,7 +80,8 @@ pub struct SimulationAnswer {
     pub p90: Option<NaiveDate>,
     /// Share that runs out within the days, 0 to 1.
     pub run_out_chance: f64,
-    /// The first delivery after the first day; null without one.
+    /// The first delivery of more than 0 that is usable on arrival, after the first day; null
+    /// without one.
     #[schema(required)]
     pub next_delivery_on: Option<NaiveDate>,
     /// Share that runs out before that delivery; null without one.
@@ -92,12 +95,13 @@ impl Simulation {
     }
 
     /// Refuses more work than one request may ask for.
-    pub(crate) fn check_work(&self, days: u64, faults: &mut Faults) {
-        let (paths, most) = (self.paths(), MOST_WORK / days.max(1));
+    pub(crate) fn check_work(&self, days: u64, deliveries: usize, faults: &mut Faults) {
+        let each = u64::try_from(deliveries).unwrap_or(u64::MAX).saturating_add(days);
+        let (paths, most) = (self.paths(), MOST_WORK / each.max(1));
         if paths > most {
             let detail = format!(
-                "{paths} paths of {days} days are too much work: with so many days it must be \
-                 from 1 to {most} paths"
+                "{paths} paths of {days} days and {deliveries} deliveries are too much work: with \
+                 so many of these it must be from 1 to {most} paths"
             );
             faults.push(out_of_range("/simulation/paths", detail));
         }

@@ -46,7 +46,7 @@ async fn one_request_cannot_ask_for_endless_work() {
     let app = TestApp::new().await;
     let problem = asks(&app, "run-out", simulated(10_000, 3660, 1)).await.problem(422, "INVALID");
     assert_eq!(pointers(&problem), ["#/simulation/paths"]);
-    assert!(problem["errors"][0]["detail"].as_str().unwrap().contains("from 1 to 2732 paths"));
+    assert!(problem["errors"][0]["detail"].as_str().unwrap().contains("from 1 to 2731 paths"));
 
     let hour = json!({ "at": "2026-03-02T06:00:00Z", "air_c": 1, "relative_humidity_percent": 50 });
     let hours = json!({ "hours": vec![hour; 9001] });

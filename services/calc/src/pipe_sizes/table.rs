@@ -22,8 +22,8 @@ const fn size(
 
 /// NPS, DN, outside diameter, provenance, walls by schedule; mm; 0 where none is known.
 ///
-/// Taken from fluids 1.3.1 (PyPI, MIT), module `piping`, up to NPS 48. One row a line, because a
-/// table is read along its rows.
+/// Taken from the open-source library `fluids` 1.3.1 (MIT), module `piping`, up to NPS 48. One
+/// row a line, because a table is read along its rows.
 #[rustfmt::skip]
 pub(super) const SIZES: [PipeSize; 44] = [
     size("1/8",      6,   10.3, F, [  0.0,  1.24,   0.0,  1.45,  1.73,   0.0,  2.41,   0.0,   0.0,   0.0,   0.0,  1.73,  2.41,   0.0]),

@@ -102,6 +102,7 @@ fn check(case: &Case, answer: &Answer, line: &str) {
         assert!((found - expected).abs() < 1e-9, "{line}");
     }
 
+    assert!(found.expiring_unused.is_sorted_by_key(|it| it.expires_on), "{line}");
     // What expires on one day has no order of its own.
     let mut unused: Vec<_> = found
         .expiring_unused

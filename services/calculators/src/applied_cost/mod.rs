@@ -16,22 +16,41 @@ use crate::{
     system_takeoff::system,
 };
 
+/// Most wraps that are cut from rolls for all candidates together: a fraction of a second of one
+/// core.
+const MOST_WRAPS: u64 = 20_000_000;
+
 impl Validate for AppliedCostRequest {
     fn faults(&self) -> Faults {
-        let section = self.section.surface_grade.as_deref();
-        let candidates = self.candidates.iter().enumerate().map(|(index, candidate)| {
-            let pointer = format!("/candidates/{index}/properties/surface_grade");
-            (pointer, candidate.properties.surface_grade.as_deref())
-        });
-        let grades = std::iter::once(("/section/surface_grade".to_owned(), section));
-        let unknown = grades.chain(candidates).filter_map(|(pointer, grade)| {
-            let grade = grade.filter(|it| calc::SurfaceGrade::parse(it).is_none())?;
-            let known = calc::SurfaceGrade::ALL.map(calc::SurfaceGrade::name).join(", ");
-            let detail = format!("`{grade}` is not a grade of preparation: it must be of {known}");
-            Some(FieldError::new(&pointer, "UNKNOWN_VALUE", detail))
-        });
-        unknown.collect()
+        let mut faults = unknown_grades(self);
+        let wraps: usize = self.candidates.iter().map(|it| it.layers.len()).sum();
+        let most = MOST_WRAPS / u64::try_from(wraps).unwrap_or(u64::MAX).max(1);
+        if self.joints > most {
+            let detail = format!(
+                "{} joints with {wraps} wraps of all candidates together are too much work: with \
+                 so many wraps it must be from 1 to {most} joints",
+                self.joints
+            );
+            faults.push(out_of_range("/joints", detail));
+        }
+        faults
     }
+}
+
+fn unknown_grades(request: &AppliedCostRequest) -> Faults {
+    let section = request.section.surface_grade.as_deref();
+    let candidates = request.candidates.iter().enumerate().map(|(index, candidate)| {
+        let pointer = format!("/candidates/{index}/properties/surface_grade");
+        (pointer, candidate.properties.surface_grade.as_deref())
+    });
+    let grades = std::iter::once(("/section/surface_grade".to_owned(), section));
+    let unknown = grades.chain(candidates).filter_map(|(pointer, grade)| {
+        let grade = grade.filter(|it| calc::SurfaceGrade::parse(it).is_none())?;
+        let known = calc::SurfaceGrade::ALL.map(calc::SurfaceGrade::name).join(", ");
+        let detail = format!("`{grade}` is not a grade of preparation: it must be of {known}");
+        Some(FieldError::new(&pointer, "UNKNOWN_VALUE", detail))
+    });
+    unknown.collect()
 }
 
 impl Calculation for AppliedCostRequest {

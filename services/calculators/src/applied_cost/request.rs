@@ -44,9 +44,9 @@ pub struct AppliedCostRequest {
     /// Outside diameter of the bare pipe, mm.
     #[schema(minimum = 1, maximum = 20_000)]
     pub outside_diameter_mm: f64,
-    /// Joints in the section.
+    /// Joints in the section; times the wraps of all candidates together at most 20 000 000.
     #[serde(deserialize_with = "whole")]
-    #[schema(minimum = 1, maximum = 10_000_000)]
+    #[schema(minimum = 1, maximum = 100_000)]
     pub joints: u64,
     /// Price of an hour of one worker.
     #[schema(minimum = 0, maximum = 1_000_000_000)]
