@@ -10,8 +10,10 @@
 
 mod password;
 mod secret;
+mod throttle;
 mod token;
 
 pub use password::{HashError, Hasher, MAX_PASSWORD, MIN_PASSWORD, check_rules};
 pub use secret::{hash_token, normalise_code, one_time_code, random_token};
+pub use throttle::{FREE_PER_ADDRESS, LONGEST_PAUSE, account_pause, address_pause};
 pub use token::{AUDIENCE, AccessClaims, ISSUER, Keys, LEEWAY, TokenError, TokenKey};

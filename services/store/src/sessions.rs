@@ -38,6 +38,23 @@ pub struct NewSession<'a> {
     pub created_at: DateTime<Utc>,
     /// Absolute end.
     pub expires_at: DateTime<Utc>,
+    /// What the device says of itself.
+    pub device: Option<&'a str>,
+}
+
+/// An open session, as its holder sees it.
+#[derive(Debug, Clone)]
+pub struct OpenSession {
+    /// Its id.
+    pub id: SessionId,
+    /// What the device said of itself.
+    pub device: Option<String>,
+    /// When it was opened.
+    pub created_at: DateTime<Utc>,
+    /// When its tokens were last replaced.
+    pub refreshed_at: DateTime<Utc>,
+    /// Absolute end.
+    pub expires_at: DateTime<Utc>,
 }
 
 /// Who is behind a session.
@@ -55,14 +72,16 @@ pub struct Holder {
 pub async fn insert(conn: &mut PgConnection, session: NewSession<'_>) -> Result<(), StoreError> {
     sqlx::query!(
         "
-        INSERT INTO sessions (id, user_id, refresh_hash, created_at, refreshed_at, expires_at)
-        VALUES ($1, $2, $3, $4, $4, $5)
+        INSERT INTO sessions (id, user_id, refresh_hash, created_at, refreshed_at, expires_at,
+                              device)
+        VALUES ($1, $2, $3, $4, $4, $5, $6)
         ",
         session.id.0,
         session.user.0,
         session.refresh_hash,
         session.created_at,
-        session.expires_at
+        session.expires_at,
+        session.device
     )
     .execute(conn)
     .await
@@ -155,6 +174,28 @@ pub async fn rotate(
     Ok(())
 }
 
+/// The sessions of `user` that are open at `now`, the newest first.
+pub async fn open(
+    conn: &mut PgConnection,
+    user: UserId,
+    now: DateTime<Utc>,
+) -> Result<Vec<OpenSession>, StoreError> {
+    sqlx::query_as!(
+        OpenSession,
+        "
+        SELECT id, device, created_at, refreshed_at, expires_at
+        FROM sessions
+        WHERE user_id = $1 AND ended_at IS NULL AND expires_at > $2
+        ORDER BY created_at DESC, id
+        ",
+        user.0,
+        now
+    )
+    .fetch_all(conn)
+    .await
+    .map_err(database("list the sessions of a user"))
+}
+
 /// Ends the session `id`, unless it has ended.
 pub async fn end(
     conn: &mut PgConnection,
@@ -168,15 +209,39 @@ pub async fn end(
     Ok(())
 }
 
-/// Ends every session of `user`.
+/// Ends the open session `id` of `user`; false if there is none.
+pub async fn end_of(
+    conn: &mut PgConnection,
+    user: UserId,
+    id: SessionId,
+    now: DateTime<Utc>,
+) -> Result<bool, StoreError> {
+    let done = sqlx::query!(
+        "UPDATE sessions SET ended_at = $3 WHERE id = $1 AND user_id = $2 AND ended_at IS NULL",
+        id.0,
+        user.0,
+        now
+    )
+    .execute(conn)
+    .await
+    .map_err(database("end a session of a user"))?;
+    Ok(done.rows_affected() == 1)
+}
+
+/// Ends every session of `user` but `spared`.
 pub async fn end_all(
     conn: &mut PgConnection,
     user: UserId,
+    spared: Option<SessionId>,
     now: DateTime<Utc>,
 ) -> Result<(), StoreError> {
     sqlx::query!(
-        "UPDATE sessions SET ended_at = $2 WHERE user_id = $1 AND ended_at IS NULL",
+        "
+        UPDATE sessions SET ended_at = $3
+        WHERE user_id = $1 AND ended_at IS NULL AND id IS DISTINCT FROM $2
+        ",
         user.0,
+        spared.map(|it| it.0),
         now
     )
     .execute(conn)

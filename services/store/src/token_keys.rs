@@ -66,3 +66,20 @@ pub async fn insert(
     .map_err(database("insert a token key"))?;
     Ok(())
 }
+
+/// Retires every key but `kid`; returns how many.
+pub async fn retire_others(
+    conn: &mut PgConnection,
+    kid: &str,
+    now: DateTime<Utc>,
+) -> Result<u64, StoreError> {
+    let done = sqlx::query!(
+        "UPDATE token_keys SET retired_at = $2 WHERE kid <> $1 AND retired_at IS NULL",
+        kid,
+        now
+    )
+    .execute(conn)
+    .await
+    .map_err(database("retire token keys"))?;
+    Ok(done.rows_affected())
+}

@@ -11,7 +11,7 @@ pub async fn create_user(app: &App, actor: &Actor, new: NewUser) -> Result<UserI
     let ready = new_user::prepare(app, new, false).await?;
     let mut tx = app.begin().await?;
     new_user::insert(&mut tx, &ready).await?;
-    store::commit(tx).await?;
+    app.commit(tx).await?;
     let id = ready.user.id;
     tracing::info!(user.id = %id, actor.id = %actor.user, "created user {id}");
     Ok(id)

@@ -22,9 +22,9 @@ pub async fn set_disabled(
         return Err(AppError::not_found(format!("user {user}")));
     }
     if disabled {
-        store::sessions::end_all(&mut tx, user, now).await?;
+        store::sessions::end_all(&mut tx, user, None, now).await?;
     }
-    store::commit(tx).await?;
+    app.commit(tx).await?;
     tracing::info!(
         user.id = %user, user.disabled = disabled, actor.id = %actor.user,
         "user {user} is {}", if disabled { "disabled" } else { "enabled" }

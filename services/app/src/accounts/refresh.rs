@@ -23,7 +23,7 @@ pub async fn refresh(app: &App, refresh_token: &str) -> Result<SessionTokens, Ap
         .ok_or_else(refused)?;
     if !session.is_current && now - session.refreshed_at > REPEAT_GRACE {
         store::sessions::end(&mut tx, session.id, now).await?;
-        store::commit(tx).await?;
+        app.commit(tx).await?;
         tracing::warn!(
             user.id = %session.user, session.id = %session.id,
             "ended session {}: an old refresh token was shown", session.id
@@ -32,7 +32,7 @@ pub async fn refresh(app: &App, refresh_token: &str) -> Result<SessionTokens, Ap
     }
     let next = auth::random_token();
     store::sessions::rotate(&mut tx, session.id, &shown, &auth::hash_token(&next), now).await?;
-    store::commit(tx).await?;
+    app.commit(tx).await?;
     issue(app, session.user, session.id, next, now)
 }
 

@@ -20,7 +20,7 @@ pub async fn new_setup_code(app: &App) -> Result<String, AppError> {
     }
     let hash = auth::hash_token(&code);
     store::setup_codes::insert(&mut tx, &hash, now, now + LIFETIME).await?;
-    store::commit(tx).await?;
+    app.commit(tx).await?;
     Ok(code)
 }
 
@@ -43,7 +43,7 @@ pub async fn claim_setup_code(
         return Err(administrator_exists());
     }
     new_user::insert(&mut tx, &ready).await?;
-    store::commit(tx).await?;
+    app.commit(tx).await?;
     let id = ready.user.id;
     tracing::info!(user.id = %id, "user {id} is the first administrator");
     Ok(id)

@@ -5,7 +5,9 @@ use secrecy::SecretString;
 use store::sessions::NewSession;
 
 use super::{
-    SessionTokens, hashing, normalise_email,
+    Origin, SessionTokens,
+    guard::{Account, is_right},
+    normalise_email,
     tokens::{SESSION_LIFETIME, issue},
 };
 use crate::{App, AppError, new_id};
@@ -17,15 +19,20 @@ pub async fn sign_in(
     app: &App,
     email: &str,
     password: SecretString,
+    origin: &Origin,
 ) -> Result<SessionTokens, AppError> {
+    let name = normalise_email(email);
     let mut conn = app.connection().await?;
-    let known = store::users::credentials(&mut conn, &normalise_email(email)).await?;
-    // Hashing may queue for seconds; nobody else should wait for this connection meanwhile.
+    let known = store::users::credentials(&mut conn, &name).await?;
     drop(conn);
-    let hash = known.as_ref().map(|it| it.password_hash.clone());
-    let matches = app.hasher.verify(password, hash).await.map_err(hashing)?;
-    let Some(known) = known.filter(|it| matches && !it.disabled) else {
-        tracing::info!("refused a sign-in");
+    let account = Account {
+        name,
+        user: known.as_ref().map(|it| it.user),
+        hash: known.as_ref().map(|it| it.password_hash.clone()),
+    };
+    let right = is_right(app, &account, password, origin).await?;
+    let Some(known) = known.filter(|it| right && !it.disabled) else {
+        tracing::info!(client.address = ?origin.address, "refused a sign-in");
         let detail = "the e-mail or the password is wrong".to_owned();
         return Err(AppError::Unauthenticated { code: "WRONG_CREDENTIALS", detail });
     };
@@ -40,6 +47,7 @@ pub async fn sign_in(
         refresh_hash: &auth::hash_token(&refresh_token),
         created_at: now,
         expires_at: now + SESSION_LIFETIME,
+        device: origin.device.as_deref(),
     };
     store::sessions::insert(&mut conn, new).await?;
     tracing::info!(user.id = %known.user, session.id = %session, "opened session {session}");

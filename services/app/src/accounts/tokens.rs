@@ -45,7 +45,7 @@ pub(super) fn issue(
 ) -> Result<SessionTokens, AppError> {
     let access_token = app
         .keys
-        .current()
+        .current()?
         .issue(user.0, session.0, now, ACCESS_LIFETIME)
         .map_err(|error| AppError::internal(&error))?;
     let expires_in = ACCESS_LIFETIME.num_seconds();

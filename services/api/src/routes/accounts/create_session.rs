@@ -5,7 +5,11 @@ use serde::Deserialize;
 use utoipa::ToSchema;
 
 use super::views::SessionView;
-use crate::{Problem, extract::Body, reply::Created};
+use crate::{
+    Problem,
+    extract::{Body, Client},
+    reply::Created,
+};
 
 /// Who signs in.
 #[derive(Deserialize, ToSchema)]
@@ -30,9 +34,10 @@ impl Validate for SignInRequest {}
 #[post("/v1/sessions")]
 pub async fn create_session(
     app: Data<App>,
+    client: Client,
     body: Body<SignInRequest>,
 ) -> Result<Created<SessionView>, Problem> {
     let SignInRequest { email, password } = body.0;
-    let tokens = app::accounts::sign_in(&app, &email, password.into()).await?;
+    let tokens = app::accounts::sign_in(&app, &email, password.into(), &client.0).await?;
     Ok(Created::at("/v1/me", tokens.into()))
 }
