@@ -13,6 +13,7 @@ const PUBLIC: &[&str] = &[
     "create_session",
     "refresh_session",
     "create_administrator",
+    "reset_password",
     "calculate_wrap_takeoff",
     "calculate_overlap",
     "calculate_system_takeoff",
@@ -30,7 +31,18 @@ const PUBLIC: &[&str] = &[
 ];
 
 /// Operations outside a project, for whoever is signed in.
-const SIGNED_IN: &[&str] = &["get_me", "list_projects", "create_project", "create_user"];
+const SIGNED_IN: &[&str] = &[
+    "get_me",
+    "list_sessions",
+    "end_session",
+    "change_password",
+    "list_users",
+    "create_user",
+    "set_user_status",
+    "create_password_reset",
+    "list_projects",
+    "create_project",
+];
 
 /// What an operation inside a project takes; one that only reads need not be named.
 fn permission(operation: &str) -> Permission {
@@ -40,7 +52,7 @@ fn permission(operation: &str) -> Permission {
         "record_disposition" => Permission::ManageNonconformances,
         "create_import" => Permission::ImportRegisters,
         "run_job" => Permission::RunJobs,
-        "put_member" => Permission::ManageMembers,
+        "put_member" | "remove_member" => Permission::ManageMembers,
         "put_line_pipe" | "put_spread" | "put_crew" | "put_section" | "put_coating_system" => {
             Permission::ManageLine
         }

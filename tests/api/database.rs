@@ -8,7 +8,8 @@ use serde_json::json;
 use sqlx::postgres::PgQueryResult;
 use uuid::Uuid;
 
-/// Inserts a release of `joint` on the fact `test`, around everything that decides.
+/// Inserts a release of `joint` on the fact `test`, as the application's role and around
+/// everything that decides.
 async fn insert(line: &Line, joint: &str, test: &Fact) -> Result<PgQueryResult, sqlx::Error> {
     line.qa.nonce(&json!({ "joints": [joint] })).await;
     let statement = "
@@ -25,7 +26,11 @@ async fn insert(line: &Line, joint: &str, test: &Fact) -> Result<PgQueryResult, 
                j.chain_head, '{}'
           FROM joints j, s WHERE j.joint_number = $1";
     let test: Uuid = test.id().parse().unwrap();
-    sqlx::query(statement).bind(joint).bind(test).execute(&line.app.database.pool).await
+    let scope = store::Scope { project: Some(line.project), user: None };
+    let mut tx = store::begin(&line.app.database.application, scope).await.unwrap();
+    let done = sqlx::query(statement).bind(joint).bind(test).execute(&mut *tx).await?;
+    tx.commit().await?;
+    Ok(done)
 }
 
 /// The release of a joint with `facts` on `test` must be refused by `constraint`.

@@ -30,7 +30,7 @@ async fn upload(line: &Line, rows: &[impl Borrow<str>], validate_only: bool) -> 
 async fn import(line: &Line, rows: &[&str], validate_only: bool) -> Value {
     let id = upload(line, rows, validate_only).await;
     let (stop, stopped) = oneshot::channel::<()>();
-    let work = worker::run(line.app.app.clone(), async move { drop(stopped.await) });
+    let work = worker::run(line.app.worker.clone(), async move { drop(stopped.await) });
     let watch = async {
         let deadline = Instant::now() + Duration::from_mins(1);
         loop {
@@ -105,7 +105,7 @@ async fn a_worker_that_dies_in_the_middle_costs_one_part() {
     // A future that is dropped is a process that is killed, seen from the database.
     let (parts_read, enough) = oneshot::channel();
     let mut parts_read = Some(parts_read);
-    let first = app::imports::run(&line.app.app, line.project, id, |import| {
+    let first = app::imports::run(&line.app.worker, line.project, id, |import| {
         if import.rows_checked > 20_000
             && let Some(parts_read) = parts_read.take()
         {
@@ -119,7 +119,7 @@ async fn a_worker_that_dies_in_the_middle_costs_one_part() {
     };
     let mut seen = Vec::new();
     let started = Instant::now();
-    let done = app::imports::run(&line.app.app, line.project, id, |import| {
+    let done = app::imports::run(&line.app.worker, line.project, id, |import| {
         seen.push(import.rows_checked);
     });
     let done = done.await.unwrap();

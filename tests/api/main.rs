@@ -3,9 +3,12 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
 
 mod access;
+mod accounts;
 mod calculations;
 mod contradiction;
 mod database;
+mod edge;
+mod idempotency;
 mod imports;
 mod model;
 mod properties;
@@ -15,3 +18,4 @@ mod release;
 mod signing;
 mod spec;
 mod takeoff;
+mod walls;

@@ -2,6 +2,7 @@
 
 use app::{
     AppError,
+    accounts::Origin,
     joints::BatchItem,
     releases::{Ask, JointAnswer, Named, Signing},
 };
@@ -104,6 +105,7 @@ impl Racer {
             nonce: challenge.nonce,
             password: PASSWORD.into(),
             meaning: "released for backfill".to_owned(),
+            origin: Origin::default(),
         };
         let fact = if index.is_multiple_of(2) { damage_found(70) } else { failed_test(70) };
         let release = self.clone().releases(Ask { named, signing });

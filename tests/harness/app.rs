@@ -8,9 +8,7 @@ use actix_web::{
     dev::ServiceResponse,
     http::header::HeaderMap,
     test::{TestRequest, call_service, init_service},
-    web::Data,
 };
-use api::Limiter;
 use auth::Hasher;
 use chrono::{DateTime, TimeDelta, Utc};
 use futures_util::future::{FutureExt, LocalBoxFuture};
@@ -30,6 +28,8 @@ type Call = Box<dyn Fn(TestRequest) -> LocalBoxFuture<'static, Answer>>;
 pub struct TestApp {
     /// What the use cases are handed.
     pub app: App,
+    /// What jobs are handed.
+    pub worker: App,
     /// Its clock.
     pub clock: Arc<FixedClock>,
     /// Its database.
@@ -42,16 +42,17 @@ impl TestApp {
     pub async fn new() -> Rc<Self> {
         let database = fresh_database().await;
         let clock = Arc::new(FixedClock::new(minute(FIRST_MINUTE)));
-        let pool = database.pool.clone();
+        let pool = database.application.clone();
         let app = App::new(pool, Arc::clone(&clock) as _, Hasher::cheap_for_tests()).await.unwrap();
+        let worker = App::for_work(database.worker.clone(), Arc::clone(&clock) as _);
         let service =
-            Rc::new(init_service(api::service(app.clone(), Data::new(Limiter::default()))).await);
+            Rc::new(init_service(api::service(app.clone(), api::Settings::default())).await);
         let call: Call = Box::new(move |request| {
             let service = Rc::clone(&service);
             let answer = async move { call_service(&*service, request.to_request()).await };
             answer.then(Answer::read).boxed_local()
         });
-        Rc::new(Self { app, clock, database, call })
+        Rc::new(Self { app, worker, clock, database, call })
     }
 
     /// The answer to `request`.

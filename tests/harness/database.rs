@@ -20,6 +20,7 @@ use std::{
 
 use cluster::{Cluster, Options};
 use sqlx::{AssertSqlSafe, Connection, PgConnection, PgPool};
+use store::Role;
 
 /// Enough for a test that races several clients against each other; a cluster has 300 for all.
 const CONNECTIONS_PER_TEST: u32 = 10;
@@ -33,8 +34,12 @@ static TEMPLATE: LazyLock<String> = LazyLock::new(make_template);
 /// A migrated database that only one test uses.
 #[derive(Debug)]
 pub struct Database {
-    /// Connections to it.
+    /// Connections as its owner, past every row policy: for looking behind the application.
     pub pool: PgPool,
+    /// Connections as the application.
+    pub application: PgPool,
+    /// Connections as the worker.
+    pub worker: PgPool,
     /// Where it is, for a test that connects by itself or starts a program.
     pub url: String,
     name: String,
@@ -50,10 +55,14 @@ pub async fn fresh_database() -> Database {
     let name = format!("t_{}_{}", COUNT.fetch_add(1, Ordering::Relaxed), process::id());
     copy_template(&name).await;
     let url = SERVER.url(&name);
-    let pool = store::connect(&url, CONNECTIONS_PER_TEST)
-        .await
-        .unwrap_or_else(|error| panic!("could not connect to {name}: {error:?}"));
-    Database { pool, url, name }
+    let connect = async |role| {
+        let pool = store::connect(&url, role, CONNECTIONS_PER_TEST).await;
+        pool.unwrap_or_else(|error| panic!("could not connect to {name}: {error:?}"))
+    };
+    let pool = connect(Role::Owner).await;
+    let application = connect(Role::Application).await;
+    let worker = connect(Role::Worker).await;
+    Database { pool, application, worker, url, name }
 }
 
 impl Drop for Database {
@@ -117,11 +126,12 @@ fn make_template() -> String {
     })
     .unwrap_or_else(|error| panic!("could not create {name}: {error}"));
     on_own_runtime(async {
-        let pool = store::connect(&SERVER.url(&name), 2).await;
+        let pool = store::connect(&SERVER.url(&name), Role::Owner, 2).await;
         let pool = pool.map_err(|error| format!("{error:?}"))?;
         let migrated = async {
             store::migrate(&pool).await.map_err(|error| format!("{error:?}"))?;
-            jobs::migrate(&pool).await.map_err(|error| format!("{error:?}"))
+            jobs::migrate(&pool).await.map_err(|error| format!("{error:?}"))?;
+            jobs::let_in(&pool).await.map_err(|error| format!("{error:?}"))
         };
         let migrated = migrated.await;
         pool.close().await;

@@ -117,7 +117,7 @@ impl Line {
             (JointId(new_id(now)), entry, None)
         };
         let joints: Vec<_> = (1..=count).map(joint).collect();
-        let mut tx = store::begin(&self.app.database.pool).await.unwrap();
+        let mut tx = store::begin(&self.app.database.pool, store::Scope::default()).await.unwrap();
         store::joints::insert(&mut tx, self.project, &joints, now).await.unwrap();
         store::commit(tx).await.unwrap();
         joints.into_iter().map(|(_, entry, _)| entry.joint_number).collect()

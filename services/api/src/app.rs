@@ -1,32 +1,41 @@
 //! The HTTP application and the server that runs it.
 
-use std::{future::Future, net::TcpListener};
+use std::{future::Future, net::TcpListener, time::Duration};
 
 use actix_web::{
     App, Error, HttpServer,
     body::MessageBody,
     dev::{ServiceFactory, ServiceRequest, ServiceResponse},
-    middleware::from_fn,
+    middleware::{Compress, from_fn},
     web,
 };
 use tracing_actix_web::TracingLogger;
 use utoipa_actix_web::AppExt;
 
-use crate::{Limiter, edge, routes};
+use crate::{Settings, docs, edge, idempotency, load, metrics, routes};
 
 /// Seconds that requests under way have when the server stops.
 const LAST_REQUESTS_S: u64 = 30;
+
+/// How long the head of a request may take to arrive: no socket is held by one who writes a
+/// letter a minute.
+const HEAD_WITHIN: Duration = Duration::from_secs(5);
+
+/// How long an idle connection is kept; longer than usual proxies keep theirs.
+const KEPT_OPEN: Duration = Duration::from_secs(75);
+
+/// Open connections of one worker.
+const MOST_CONNECTIONS: usize = 8192;
 
 /// Every route, and an answer for everything else.
 pub fn configure(config: &mut utoipa_actix_web::service_config::ServiceConfig) {
     config.configure(routes::configure).default_service(web::to(edge::unknown));
 }
 
-/// The whole HTTP application, for the server and for tests without a socket; `limiter` counts
-/// how often an address asks what anybody may ask.
+/// The whole HTTP application, for the server and for tests without a socket.
 pub fn service(
     app: app::App,
-    limiter: web::Data<Limiter>,
+    settings: Settings,
 ) -> App<
     impl ServiceFactory<
         ServiceRequest,
@@ -36,7 +45,7 @@ pub fn service(
         InitError = (),
     >,
 > {
-    bare().app_data(web::Data::new(app)).app_data(limiter)
+    bare().app_data(web::Data::new(app)).configure(move |config| settings.configure(config))
 }
 
 fn bare() -> App<
@@ -48,11 +57,16 @@ fn bare() -> App<
         InitError = (),
     >,
 > {
+    // The last one wrapped is the first one met.
     App::new()
+        .service(docs::service())
         .into_utoipa_app()
         .configure(configure)
         .into_app()
         .wrap(from_fn(edge::finish))
+        .wrap(from_fn(idempotency::keyed))
+        .wrap(from_fn(load::shed))
+        .wrap(Compress::default())
         .wrap(TracingLogger::<edge::RequestSpan>::new())
 }
 
@@ -61,17 +75,50 @@ pub async fn serve(
     app: app::App,
     listener: TcpListener,
     workers: usize,
-    limiter: Limiter,
+    settings: Settings,
     shutdown: impl Future<Output = ()>,
 ) -> std::io::Result<()> {
-    // One for all workers: an address has one bucket, wherever its requests go.
-    let limiter = web::Data::new(limiter);
-    let server = HttpServer::new(move || service(app.clone(), limiter.clone()))
+    let server = HttpServer::new(move || service(app.clone(), settings.clone()))
         .workers(workers)
+        .max_connections(MOST_CONNECTIONS)
+        .client_request_timeout(HEAD_WITHIN)
+        .client_disconnect_timeout(HEAD_WITHIN)
+        .keep_alive(KEPT_OPEN)
         .disable_signals()
         .shutdown_timeout(LAST_REQUESTS_S)
         .listen(listener)?
         .run();
+    until(server, shutdown).await
+}
+
+/// Serves what only those who keep the server may ask, on a listener of its own.
+pub async fn serve_admin(
+    app: app::App,
+    listener: TcpListener,
+    settings: Settings,
+    recorder: metrics::Recorder,
+    shutdown: impl Future<Output = ()>,
+) -> std::io::Result<()> {
+    let server = HttpServer::new(move || {
+        App::new()
+            .app_data(web::Data::new(app.clone()))
+            .app_data(settings.load.clone())
+            .app_data(web::Data::new(recorder.clone()))
+            .route("/metrics", web::get().to(metrics::show))
+    })
+    .workers(1)
+    .client_request_timeout(HEAD_WITHIN)
+    .disable_signals()
+    .shutdown_timeout(1)
+    .listen(listener)?
+    .run();
+    until(server, shutdown).await
+}
+
+async fn until(
+    server: actix_web::dev::Server,
+    shutdown: impl Future<Output = ()>,
+) -> std::io::Result<()> {
     let handle = server.handle();
     let mut server = std::pin::pin!(server);
     tokio::select! {

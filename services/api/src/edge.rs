@@ -16,9 +16,13 @@ use tracing_actix_web::{RequestId, RootSpanBuilder};
 use utoipa::openapi::path::PathItem;
 
 use crate::{
+    docs, metrics,
     openapi::openapi,
     problem::{MEDIA_TYPE, Problem},
 };
+
+/// Answers that hold tokens, codes or nonces.
+const SECRET: [&str; 3] = ["/sessions", "/password-resets", "/signing-challenges"];
 
 const REQUEST_ID: HeaderName = HeaderName::from_static("x-request-id");
 
@@ -30,7 +34,8 @@ impl RootSpanBuilder for RequestSpan {
         tracing_actix_web::root_span!(
             request,
             user.id = tracing::field::Empty,
-            project.id = tracing::field::Empty
+            project.id = tracing::field::Empty,
+            trace.id = trace_id(request.headers())
         )
     }
 
@@ -76,13 +81,31 @@ pub async fn finish(
     };
     add_headers(answer.headers_mut(), &path, request_id.as_deref());
 
-    let (status, took_ms) = (answer.status().as_u16(), started.elapsed().as_millis());
+    let took = started.elapsed();
+    let route = answer.request().match_pattern();
+    metrics::answered(method.as_str(), route, answer.status().as_u16(), took);
+    let (status, took_ms) = (answer.status().as_u16(), took.as_millis());
     if path == "/livez" || path == "/readyz" {
         tracing::debug!(http.status_code = status, took_ms, "{method} {path} answered {status}");
     } else {
         tracing::info!(http.status_code = status, took_ms, "{method} {path} answered {status}");
     }
     Ok(answer)
+}
+
+/// The trace that the caller's `traceparent` names (W3C Trace Context), so that their log and ours
+/// can be laid side by side.
+fn trace_id(headers: &HeaderMap) -> Option<&str> {
+    let sent = headers.get("traceparent")?.to_str().ok()?;
+    let mut parts = sent.split('-');
+    let (version, trace, parent) = (parts.next()?, parts.next()?, parts.next()?);
+    let is_hex = |text: &str, length: usize| {
+        let digit = |byte: u8| byte.is_ascii_digit() || (b'a'..=b'f').contains(&byte);
+        text.len() == length && text.bytes().all(digit)
+    };
+    let is_named = trace.bytes().any(|byte| byte != b'0');
+    let fits = is_hex(version, 2) && version != "ff" && is_hex(trace, 32) && is_hex(parent, 16);
+    (fits && is_named).then_some(trace)
 }
 
 /// The database keeps no U+0000, so nothing has such a name.
@@ -123,6 +146,20 @@ fn note(problem: &Problem) {
 
 fn add_headers(headers: &mut HeaderMap, path: &str, request_id: Option<&str>) {
     headers.insert(header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
+    headers.insert(header::REFERRER_POLICY, HeaderValue::from_static("no-referrer"));
+    if !headers.contains_key(header::CONTENT_SECURITY_POLICY) {
+        // Answers are data. Whoever opens one in a browser must not run or frame it.
+        let policy = if path.starts_with(docs::PATH) {
+            docs::CONTENT_SECURITY_POLICY
+        } else {
+            "default-src 'none'; frame-ancestors 'none'"
+        };
+        headers.insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(policy));
+    }
+    if SECRET.iter().any(|part| path.contains(part)) {
+        // Compressed beside what a stranger may choose, a secret shows in the length.
+        headers.insert(header::CONTENT_ENCODING, HeaderValue::from_static("identity"));
+    }
     if let Some(id) = request_id.and_then(|id| HeaderValue::from_str(id).ok()) {
         headers.insert(REQUEST_ID, id);
     }
@@ -190,6 +227,29 @@ fn fits(template: &str, path: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_trace_is_read_as_the_recommendation_writes_it() {
+        // The example of W3C Trace Context, section 3.2.
+        let check = |value: &'static str| {
+            let mut headers = HeaderMap::new();
+            let name = HeaderName::from_static("traceparent");
+            headers.insert(name, HeaderValue::from_static(value));
+            trace_id(&headers).map(str::to_owned)
+        };
+        let trace = "4bf92f3577b34da6a3ce929d0e0e4736";
+        let sent = "00-4bf92f3577b34da6a3ce929d0e0e4736-00f067aa0ba902b7-01";
+        assert_eq!(check(sent).as_deref(), Some(trace));
+        for wrong in [
+            "00-00000000000000000000000000000000-00f067aa0ba902b7-01",
+            "ff-4bf92f3577b34da6a3ce929d0e0e4736-00f067aa0ba902b7-01",
+            "00-4BF92F3577B34DA6A3CE929D0E0E4736-00f067aa0ba902b7-01",
+            "00-4bf92f3577b34da6a3ce929d0e0e4736",
+            "",
+        ] {
+            assert_eq!(check(wrong), None, "{wrong}");
+        }
+    }
 
     #[test]
     fn a_template_fits_paths_of_its_shape() {

@@ -6,15 +6,23 @@
 //! signature ([`extract::Permit`]); errors leave through [`Problem`].
 
 mod app;
+mod docs;
 mod edge;
 pub mod extract;
+mod idempotency;
 mod limiter;
+mod load;
+mod metrics;
 mod openapi;
 mod problem;
 pub mod reply;
 mod routes;
+mod settings;
 
-pub use app::{configure, serve, service};
+pub use app::{configure, serve, serve_admin, service};
 pub use limiter::Limiter;
+pub use load::Load;
+pub use metrics::Recorder;
 pub use openapi::{openapi, openapi_json};
 pub use problem::Problem;
+pub use settings::Settings;

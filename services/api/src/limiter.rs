@@ -38,8 +38,7 @@ impl Limiter {
 
     /// So many requests a minute from one address; 0 sets no limit.
     ///
-    /// Behind a proxy every address is the proxy's, and what a proxy writes into headers is not
-    /// believed: let the proxy limit the rate and set 0 here, or a rate for all together.
+    /// Behind a proxy every address is the proxy's, unless the server was told to trust it.
     pub fn per_minute(per_minute: u32) -> Self {
         Self { per_minute, full_at: Mutex::default() }
     }

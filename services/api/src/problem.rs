@@ -2,7 +2,7 @@
 //!
 //! 400 cannot be read, 401 who are you, 403 you may not, 404 there is no such thing that you may
 //! know of, 409 the state disagrees, 412 somebody was faster, 422 read but wrong, 428 say which
-//! version you saw, 500 a bug of ours, 503 weather.
+//! version you saw, 429 too much at once, 500 a bug of ours, 503 weather.
 
 use actix_web::{
     HttpResponse, ResponseError,
@@ -12,6 +12,7 @@ use actix_web::{
     },
 };
 use app::AppError;
+use chrono::TimeDelta;
 use domain::schema::FieldError;
 use serde::Serialize;
 use serde_json::Value;
@@ -126,6 +127,15 @@ impl Problem {
             .with_header(header::RETRY_AFTER, HeaderValue::from_static("1"))
     }
 
+    /// Too much was asked; `why` is a sentence without its end.
+    pub fn throttled(code: &str, why: &str, retry_after: TimeDelta) -> Self {
+        // Whole seconds, rounded up: whoever waits that long is answered.
+        let seconds = (retry_after.num_milliseconds().max(1) + 999) / 1000;
+        let detail = format!("{why}; try again in {seconds} s");
+        Self::new(StatusCode::TOO_MANY_REQUESTS, code, detail)
+            .with_header(header::RETRY_AFTER, HeaderValue::from(seconds))
+    }
+
     /// What a bare status says when whoever answered said nothing more.
     pub fn of_status(status: StatusCode) -> Self {
         let words = status.canonical_reason().unwrap_or("refused").to_lowercase();
@@ -196,6 +206,11 @@ impl From<AppError> for Problem {
     fn from(error: AppError) -> Self {
         match error {
             AppError::Unauthenticated { code, detail } => Self::unauthenticated(code, detail),
+            AppError::Throttled { retry_after } => Self::throttled(
+                "TOO_MANY_ATTEMPTS",
+                "too many wrong passwords in a row",
+                retry_after,
+            ),
             AppError::Forbidden { permission } => {
                 let detail = format!("this takes the permission `{permission}`");
                 Self::new(StatusCode::FORBIDDEN, "FORBIDDEN", detail)
@@ -211,6 +226,7 @@ impl From<AppError> for Problem {
                 problem.0.blocking_conditions = Some(blocking);
                 problem
             }
+            AppError::Contended => Self::unavailable("three attempts were lost to others"),
             AppError::Unavailable { detail } => Self::unavailable(detail),
             AppError::Internal(cause) => Self::internal(cause),
         }

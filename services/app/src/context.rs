@@ -4,11 +4,16 @@ use std::sync::Arc;
 
 use auth::Hasher;
 use chrono::{DateTime, Utc};
-use domain::ids::{SessionId, UserId};
-use store::{PgPool, Tx};
+use domain::ids::{ProjectId, SessionId, UserId};
+use store::{PgPool, Scope, Tx};
 use uuid::{NoContext, Timestamp, Uuid};
 
-use crate::{AppError, Clock, accounts::KeyCache, setup::SetupCache};
+use crate::{
+    AppError, Clock,
+    accounts::{KeyCache, Turns},
+    setup::SetupCache,
+    work,
+};
 
 /// The server without its ways in: database, time, secrets.
 #[derive(Clone)]
@@ -21,6 +26,8 @@ pub struct App {
     pub hasher: Hasher,
     /// The keys that sign access tokens.
     pub keys: KeyCache,
+    /// Whose turn it is to have a password looked at.
+    pub turns: Turns,
     /// Set-ups that were read.
     pub setups: SetupCache,
 }
@@ -33,12 +40,51 @@ impl App {
         hasher: Hasher,
     ) -> Result<Self, AppError> {
         let keys = KeyCache::load_or_create(&pool, clock.now()).await?;
-        Ok(Self { pool, clock, hasher, keys, setups: SetupCache::default() })
+        let (turns, setups) = (Turns::default(), SetupCache::default());
+        Ok(Self { pool, clock, hasher, keys, turns, setups })
     }
 
-    /// Opens a transaction.
+    /// The server as a worker needs it: it signs nobody in, so it is shown no keys.
+    pub fn for_work(pool: PgPool, clock: Arc<dyn Clock>) -> Self {
+        let (keys, turns, setups) = (KeyCache::default(), Turns::default(), SetupCache::default());
+        Self { pool, clock, hasher: Hasher::new(1), keys, turns, setups }
+    }
+
+    /// Opens a transaction on what belongs to no project.
     pub async fn begin(&self) -> Result<Tx, AppError> {
-        Ok(store::begin(&self.pool).await?)
+        self.begin_with(Scope::default()).await
+    }
+
+    /// Opens a transaction that sees `project` and nothing of any other.
+    pub async fn begin_in(&self, project: ProjectId) -> Result<Tx, AppError> {
+        self.begin_with(Scope { project: Some(project), user: None }).await
+    }
+
+    /// Opens a transaction that sees the projects of `user`, but nothing in them.
+    pub async fn begin_as(&self, user: UserId) -> Result<Tx, AppError> {
+        self.begin_with(Scope { project: None, user: Some(user) }).await
+    }
+
+    async fn begin_with(&self, scope: Scope) -> Result<Tx, AppError> {
+        // A request that takes a second transaction gives up doing all of it or nothing.
+        if let Some(earlier) = work::take() {
+            store::commit(earlier).await?;
+        }
+        Ok(store::begin(&self.pool, scope).await?)
+    }
+
+    /// Opens a transaction that reads `project` as it stands at this moment, whatever others do
+    /// meanwhile.
+    pub async fn snapshot_of(&self, project: ProjectId) -> Result<Tx, AppError> {
+        Ok(store::begin_snapshot(&self.pool, project).await?)
+    }
+
+    /// Commits `tx`, or leaves that to whoever serves the request: see [`crate::work`].
+    pub async fn commit(&self, tx: Tx) -> Result<(), AppError> {
+        match work::keep(tx) {
+            Some(tx) => Ok(store::commit(tx).await?),
+            None => Ok(()),
+        }
     }
 
     /// A connection for a read of one statement.

@@ -14,6 +14,12 @@ pub enum AppError {
         /// What is wrong and what would be right.
         detail: String,
     },
+    /// There were too many wrong passwords.
+    #[error("too many wrong passwords; the next one is looked at in {retry_after}")]
+    Throttled {
+        /// How long to wait.
+        retry_after: chrono::TimeDelta,
+    },
     /// The caller may see the thing, but not do this.
     #[error("the permission {permission} is missing")]
     Forbidden {
@@ -59,6 +65,9 @@ pub enum AppError {
         /// What is missing.
         detail: String,
     },
+    /// Others were faster in the database; done again, it may well succeed.
+    #[error("lost against other transactions")]
+    Contended,
     /// A bug. The text is for the log, never for the caller.
     #[error("internal: {0}")]
     Internal(String),
@@ -89,6 +98,9 @@ impl AppError {
 
 impl From<StoreError> for AppError {
     fn from(error: StoreError) -> Self {
+        if error.is_contention() {
+            return Self::Contended;
+        }
         if error.is_unavailable() {
             // The causes go to the log here: the answer does not carry them.
             tracing::warn!(error = chain(&error), "the database is unavailable");

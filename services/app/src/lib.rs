@@ -12,11 +12,13 @@ pub mod joints;
 pub mod nonconformances;
 pub mod projects;
 pub mod releases;
+mod retry;
 pub mod setup;
 pub mod takeoff;
 pub mod upkeep;
 pub mod verify;
 pub mod warnings;
+pub mod work;
 
 pub use clock::{Clock, FixedClock, SystemClock};
 pub use context::{Actor, App, new_id};

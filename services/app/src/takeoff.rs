@@ -16,7 +16,7 @@ pub async fn of_joint(
     project: &ProjectEntry,
     joint: &str,
 ) -> Result<JointNeed, AppError> {
-    let mut conn = app.connection().await?;
+    let mut conn = app.begin_in(project.id).await?;
     let found = store::joints::find(&mut conn, project.id, joint).await?;
     let found = found.ok_or_else(|| AppError::not_found(format!("joint {joint}")))?;
     let setup = setup::snapshot_at(app, &mut conn, project.id, project.setup_version).await?;
@@ -38,7 +38,7 @@ pub async fn of_project(
     project: &ProjectEntry,
     section: Option<&str>,
 ) -> Result<Takeoff, AppError> {
-    let mut conn = app.connection().await?;
+    let mut conn = app.begin_in(project.id).await?;
     let setup = setup::snapshot_at(app, &mut conn, project.id, project.setup_version).await?;
     if let Some(code) = section.filter(|code| !setup.sections.contains_key(*code)) {
         return Err(AppError::not_found(format!("section {code}")));

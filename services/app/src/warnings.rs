@@ -10,6 +10,6 @@ pub async fn list(
     project: &ProjectEntry,
     limit: u32,
 ) -> Result<Vec<ShownWarning>, AppError> {
-    let mut conn = app.connection().await?;
+    let mut conn = app.begin_in(project.id).await?;
     Ok(store::warnings::list(&mut conn, project.id, i64::from(limit)).await?)
 }

@@ -66,3 +66,15 @@ pub async fn migrate(pool: &sqlx::PgPool) -> Result<(), MigrateError> {
         .await
         .map_err(|source| MigrateError(Box::new(source)))
 }
+
+/// Lets the roles of the project's migrations at the queue's own tables: who serves requests only
+/// puts jobs in; who works takes them out.
+pub async fn let_in(pool: &sqlx::PgPool) -> Result<(), MigrateError> {
+    let grants = "
+        GRANT USAGE ON SCHEMA apalis TO jointward_app, jointward_worker;
+        GRANT SELECT, INSERT ON apalis.jobs TO jointward_app;
+        GRANT SELECT, INSERT, UPDATE, DELETE ON ALL TABLES IN SCHEMA apalis TO jointward_worker;
+        GRANT USAGE ON ALL SEQUENCES IN SCHEMA apalis TO jointward_worker";
+    let granted = sqlx::raw_sql(grants).execute(pool).await;
+    granted.map(|_| ()).map_err(|source| MigrateError(Box::new(source)))
+}

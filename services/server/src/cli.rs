@@ -1,6 +1,9 @@
 //! What can be written on the command line.
 
-use std::{net::SocketAddr, path::PathBuf};
+use std::{
+    net::{IpAddr, SocketAddr},
+    path::PathBuf,
+};
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use clap_complete::Shell;
@@ -20,6 +23,9 @@ pub struct Cli {
     /// What is logged, such as `debug` or `info,sqlx=debug`.
     #[arg(long, global = true, env = "RUST_LOG", value_name = "FILTER")]
     pub log: Option<String>,
+    /// File with settings, TOML: the names are those of the options, with `_` for `-`.
+    #[arg(long, global = true, env = "JOINTWARD_CONFIG", value_name = "PATH")]
+    pub config: Option<PathBuf>,
     /// What to do.
     #[command(subcommand)]
     pub command: Command,
@@ -32,6 +38,15 @@ pub struct Place {
     // It holds a password, which `--help` must not show.
     #[arg(long, global = true, env = "DATABASE_URL", hide_env_values = true, value_name = "URL")]
     pub database_url: Option<String>,
+    /// File that holds the database URL, such as a mounted secret.
+    #[arg(
+        long,
+        global = true,
+        env = "DATABASE_URL_FILE",
+        value_name = "PATH",
+        conflicts_with = "database_url"
+    )]
+    pub database_url_file: Option<PathBuf>,
     /// Data directory of the private PostgreSQL; by default ~/.local/share/jointward, for root
     /// /var/lib/jointward.
     #[arg(long, global = true, env = "JOINTWARD_DATA_DIR", value_name = "PATH")]
@@ -54,10 +69,19 @@ pub enum Command {
     Serve(ServeArgs),
     /// Work off jobs only.
     Work,
+    /// Print every setting of `serve` and where it comes from; secrets are not shown.
+    Config(ServeArgs),
+    /// Look over the machine and the database, and say what is wrong; exit code 1 if something is.
+    Doctor,
+    /// Ask a server whether it is ready; exit code 1 if it is not. For health checks in images
+    /// that have no curl.
+    Probe(ProbeArgs),
     /// Bring the database up to date.
     Migrate,
     /// Print a one-time code that makes the first administrator.
     SetupCode(SetupCodeArgs),
+    /// Sign access tokens with a new key from now on; open sessions go on.
+    RotateKeys,
     /// Print the OpenAPI description of the API.
     Openapi,
     /// Print which role may do what.
@@ -83,6 +107,18 @@ pub struct ServeArgs {
         value_name = "ADDRESS"
     )]
     pub listen: SocketAddr,
+    /// Address of a proxy in front of the server; what it says of a client's address is believed.
+    #[arg(
+        long = "trusted-proxy",
+        env = "JOINTWARD_TRUSTED_PROXIES",
+        value_delimiter = ',',
+        value_name = "ADDRESS"
+    )]
+    pub trusted_proxies: Vec<IpAddr>,
+    /// Address and port for those who keep the server, with the counts at /metrics; none by
+    /// default.
+    #[arg(long, env = "JOINTWARD_ADMIN_LISTEN", value_name = "ADDRESS")]
+    pub admin_listen: Option<SocketAddr>,
     /// Leave the jobs to other processes.
     #[arg(long)]
     pub no_worker: bool,
@@ -95,6 +131,13 @@ pub struct ServeArgs {
         value_name = "NUMBER"
     )]
     pub calculations_per_minute: u32,
+}
+
+/// Which server.
+#[derive(Debug, Clone, Args)]
+pub struct ProbeArgs {
+    /// Address, such as `http://127.0.0.1:8080/readyz`.
+    pub url: String,
 }
 
 /// For which server.

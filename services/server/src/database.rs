@@ -8,29 +8,30 @@ use std::{
 use anyhow::Context;
 use cluster::Cluster;
 use sqlx::{Postgres, migrate::MigrateDatabase};
-use store::PgPool;
+use store::{PgPool, Role};
 
 use crate::cli::Place;
 
 /// The database in a private cluster.
 const NAME: &str = "jointward";
 
-/// Connections for requests: with those of the queues, below what PostgreSQL allows as installed.
-const CONNECTIONS: u32 = 20;
+/// Connections for those who keep the server: they do one thing at a time.
+const FOR_KEEPERS: u32 = 2;
 
 /// An open database.
 pub struct Database {
-    /// Its connections.
-    pub pool: PgPool,
+    /// Connections as its owner, for migrations.
+    owner: PgPool,
+    url: String,
     cluster: Option<Cluster>,
 }
 
 impl Database {
     /// Opens the database at `place`.
     pub async fn open(place: &Place) -> anyhow::Result<Self> {
-        if let Some(url) = &place.database_url {
-            let pool = store::connect(url, CONNECTIONS).await?;
-            return Ok(Self { pool, cluster: None });
+        if let Some(url) = &given(place)? {
+            let owner = store::connect(url, Role::Owner, FOR_KEEPERS).await?;
+            return Ok(Self { owner, url: url.clone(), cluster: None });
         }
         let options = cluster::Options::new(cluster_dir(&data_dir(place)?));
         Self::of_cluster(&options).await
@@ -45,8 +46,18 @@ impl Database {
         if !exists.context("could not look for the database")? {
             Postgres::create_database(&url).await.context("could not create the database")?;
         }
-        let pool = store::connect(&url, CONNECTIONS).await?;
-        Ok(Self { pool, cluster: Some(cluster) })
+        let owner = store::connect(&url, Role::Owner, FOR_KEEPERS).await?;
+        Ok(Self { owner, url, cluster: Some(cluster) })
+    }
+
+    /// Connections as the owner.
+    pub const fn owner(&self) -> &PgPool {
+        &self.owner
+    }
+
+    /// Connections that work as `role`, which the migrations have made.
+    pub async fn connect(&self, role: Role, most: u32) -> anyhow::Result<PgPool> {
+        Ok(store::connect(&self.url, role, most).await?)
     }
 
     /// Whether no other process can open it while this one runs.
@@ -56,18 +67,28 @@ impl Database {
 
     /// Brings the schema up to date.
     pub async fn migrate(&self) -> anyhow::Result<()> {
-        store::migrate(&self.pool).await?;
-        jobs::migrate(&self.pool).await.context("could not migrate the queue's tables")
+        store::migrate(&self.owner).await?;
+        let queue = "could not migrate the queue's tables";
+        jobs::migrate(&self.owner).await.context(queue)?;
+        jobs::let_in(&self.owner).await.context(queue)
     }
 
     /// Closes the connections and stops the cluster.
     pub async fn close(self) -> anyhow::Result<()> {
-        self.pool.close().await;
+        self.owner.close().await;
         match self.cluster {
             Some(cluster) => cluster.stop().context("could not stop the private PostgreSQL"),
             None => Ok(()),
         }
     }
+}
+
+/// The URL of the database that was named, if one was.
+pub fn given(place: &Place) -> anyhow::Result<Option<String>> {
+    let Some(file) = &place.database_url_file else { return Ok(place.database_url.clone()) };
+    let url = std::fs::read_to_string(file)
+        .with_context(|| format!("could not read the database URL in {}", file.display()))?;
+    Ok(Some(url.trim().to_owned()))
 }
 
 /// Where the cluster of the data directory `dir` lies.

@@ -8,21 +8,24 @@ mod demo;
 mod explain;
 mod logging;
 mod process;
+mod settings;
 mod shutdown;
 mod terminal;
 
 use std::process::ExitCode;
-
-use clap::Parser;
-
-use cli::Cli;
 
 // Many small JSON values from many threads: the system allocator is slow at exactly that.
 #[global_allocator]
 static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
 
 fn main() -> ExitCode {
-    let cli = Cli::parse();
+    let cli = match settings::parse() {
+        Ok(cli) => cli,
+        Err(error) => {
+            terminal::complain(&error);
+            return ExitCode::from(2);
+        }
+    };
     logging::start(&cli);
     let ended = tokio::runtime::Builder::new_multi_thread()
         .enable_all()

@@ -3,26 +3,51 @@
 use std::{net::TcpListener, num::NonZeroUsize, sync::Arc, thread};
 
 use anyhow::Context;
+use api::{Recorder, Settings};
 use app::{App, SystemClock};
 use auth::Hasher;
-use store::PgPool;
+use store::Role;
 use tokio::sync::watch;
 
-use crate::shutdown::Shutdown;
+use crate::{database::Database, shutdown::Shutdown};
+
+/// Connections for requests: with those of the worker, below what PostgreSQL allows as installed.
+const FOR_REQUESTS: u32 = 20;
+
+/// Connections for jobs.
+const FOR_JOBS: u32 = 10;
 
 /// Which parts run in this process.
+#[derive(Default)]
 pub struct Parts {
-    /// The API on this socket.
-    pub api: Option<TcpListener>,
-    /// Calculations that one address may ask the API for in a minute; 0 sets no limit.
-    pub calculations_per_minute: u32,
-    /// The worker.
-    pub worker: bool,
+    /// The application that serves requests.
+    pub api: Option<Api>,
+    /// The application that works off jobs.
+    pub worker: Option<App>,
 }
 
-/// The application on the time of the machine.
-pub async fn application(pool: &PgPool) -> anyhow::Result<App> {
-    Ok(App::new(pool.clone(), Arc::new(SystemClock), Hasher::new(cores())).await?)
+/// What serves requests.
+pub struct Api {
+    /// The application.
+    pub app: App,
+    /// Where it listens.
+    pub listener: TcpListener,
+    /// How it treats those who ask.
+    pub settings: Settings,
+    /// Where those who keep the server ask.
+    pub admin: Option<TcpListener>,
+}
+
+/// The application that serves requests, on the time of the machine.
+pub async fn application(database: &Database) -> anyhow::Result<App> {
+    let pool = database.connect(Role::Application, FOR_REQUESTS).await?;
+    Ok(App::new(pool, Arc::new(SystemClock), Hasher::new(cores())).await?)
+}
+
+/// The application that works off jobs.
+pub async fn worker(database: &Database) -> anyhow::Result<App> {
+    let pool = database.connect(Role::Worker, FOR_JOBS).await?;
+    Ok(App::for_work(pool, Arc::new(SystemClock)))
 }
 
 /// How many cores this process may use.
@@ -31,23 +56,20 @@ pub fn cores() -> usize {
 }
 
 /// Runs `parts` until `shutdown` is asked for or one of them ends.
-pub async fn run(app: App, parts: Parts, mut shutdown: Shutdown) -> anyhow::Result<()> {
+pub async fn run(parts: Parts, mut shutdown: Shutdown) -> anyhow::Result<()> {
     let (stop, stopped) = watch::channel(false);
     let api = async {
-        let Some(listener) = parts.api else { return Ok(()) };
-        let limiter = api::Limiter::per_minute(parts.calculations_per_minute);
-        let stopped = wait(stopped.clone());
-        let served = api::serve(app.clone(), listener, cores(), limiter, stopped).await;
+        let Some(api) = parts.api else { return Ok(()) };
+        let served = serve(api, stopped.clone()).await;
         // A part that ends, for whatever reason, takes the other with it: half a server would
         // look alive.
         stop.send_replace(true);
         served.context("the API failed")
     };
     let jobs = async {
-        if !parts.worker {
-            return Ok(());
-        }
+        let Some(app) = parts.worker else { return Ok(()) };
         let worked = worker::run(app.clone(), wait(stopped.clone())).await;
+        app.pool.close().await;
         stop.send_replace(true);
         worked.context("the worker failed")
     };
@@ -63,6 +85,27 @@ pub async fn run(app: App, parts: Parts, mut shutdown: Shutdown) -> anyhow::Resu
         }
     };
     served.and(worked)
+}
+
+async fn serve(api: Api, stopped: watch::Receiver<bool>) -> anyhow::Result<()> {
+    let Api { app, listener, settings, admin } = api;
+    let pool = app.pool.clone();
+    let public =
+        api::serve(app.clone(), listener, cores(), settings.clone(), wait(stopped.clone()));
+    let served = match admin {
+        None => public.await,
+        Some(admin) => {
+            let recorder = Recorder::install().context("could not start to count")?;
+            let keepers = api::serve_admin(app, admin, settings, recorder, wait(stopped));
+            // Either ends the other: a server that nobody can watch should be seen to be ill.
+            tokio::select! {
+                ended = public => ended,
+                ended = keepers => ended,
+            }
+        }
+    };
+    pool.close().await;
+    Ok(served?)
 }
 
 async fn wait(mut stopped: watch::Receiver<bool>) {

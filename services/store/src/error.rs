@@ -53,6 +53,17 @@ impl StoreError {
         }
     }
 
+    /// Whether the database gave up this transaction in favour of another one.
+    pub fn is_contention(&self) -> bool {
+        match self {
+            Self::Database { source: sqlx::Error::Database(error), .. } => {
+                // Serialization failure, deadlock.
+                error.code().is_some_and(|code| code == "40001" || code == "40P01")
+            }
+            _ => false,
+        }
+    }
+
     /// The constraint that refused the statement.
     pub fn constraint(&self) -> Option<&str> {
         match self {

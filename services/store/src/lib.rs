@@ -5,22 +5,25 @@
 
 pub mod error;
 pub mod facts;
+pub mod idempotency;
 pub mod imports;
 pub mod joints;
 pub mod members;
 pub mod nonconformances;
+pub mod password_resets;
 pub mod pool;
 pub mod projects;
 pub mod releases;
 pub mod sessions;
 pub mod setup;
 pub mod setup_codes;
+pub mod throttles;
 pub mod token_keys;
 pub mod tx;
 pub mod users;
 pub mod warnings;
 
 pub use error::StoreError;
-pub use pool::{Connection, MIGRATOR, acquire, connect, migrate};
+pub use pool::{Connection, MIGRATOR, Role, acquire, connect, migrate};
 pub use sqlx::{PgConnection, PgPool};
-pub use tx::{Tx, begin, commit, savepoint};
+pub use tx::{Scope, Tx, begin, begin_snapshot, commit, enter, savepoint};

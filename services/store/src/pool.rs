@@ -2,7 +2,12 @@
 
 use std::time::Duration;
 
-use sqlx::{PgPool, Postgres, migrate::Migrator, pool::PoolConnection, postgres::PgPoolOptions};
+use sqlx::{
+    PgPool, Postgres,
+    migrate::Migrator,
+    pool::PoolConnection,
+    postgres::{PgConnectOptions, PgPoolOptions},
+};
 
 use crate::{StoreError, error::database};
 
@@ -15,8 +20,39 @@ const ACQUIRE_TIMEOUT: Duration = Duration::from_secs(3);
 /// Connections are renewed now and then, so that a moved or rebalanced server is found again.
 const MAX_LIFETIME: Duration = Duration::from_mins(30);
 
-/// Opens a pool of at most `max` connections to `url`.
-pub async fn connect(url: &str, max: u32) -> Result<PgPool, StoreError> {
+/// A transaction that nobody goes on with must not hold its locks.
+const IDLE_IN_TRANSACTION_TIMEOUT: &str = "15s";
+
+/// As whom one works with the database; each may do what its kind of process needs, and no more.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Role {
+    /// As whoever the URL names: for migrations and for people who keep the server.
+    Owner,
+    /// Serves requests.
+    Application,
+    /// Works off jobs.
+    Worker,
+    /// Reads.
+    Reader,
+}
+
+impl Role {
+    const fn name(self) -> Option<&'static str> {
+        match self {
+            Self::Owner => None,
+            Self::Application => Some("jointward_app"),
+            Self::Worker => Some("jointward_worker"),
+            Self::Reader => Some("jointward_reader"),
+        }
+    }
+}
+
+/// Opens a pool of at most `max` connections to `url` that work as `role`. The roles are made by
+/// [`migrate`].
+pub async fn connect(url: &str, role: Role, max: u32) -> Result<PgPool, StoreError> {
+    let options: PgConnectOptions = url.parse().map_err(database("read the database URL"))?;
+    let mut settings = vec![("idle_in_transaction_session_timeout", IDLE_IN_TRANSACTION_TIMEOUT)];
+    settings.extend(role.name().map(|name| ("role", name)));
     PgPoolOptions::new()
         .max_connections(max)
         .acquire_timeout(ACQUIRE_TIMEOUT)
@@ -24,7 +60,7 @@ pub async fn connect(url: &str, max: u32) -> Result<PgPool, StoreError> {
         // A ping before every use costs a round trip per request and proves nothing about the
         // moment after it.
         .test_before_acquire(false)
-        .connect(url)
+        .connect_with(options.options(settings))
         .await
         .map_err(database("connect to the database"))
 }

@@ -151,6 +151,15 @@ pub async fn list_ids(conn: &mut PgConnection) -> Result<Vec<ProjectId>, StoreEr
     Ok(ids.into_iter().map(ProjectId).collect())
 }
 
+/// Every project's id and code, for those who keep the server.
+pub async fn directory(conn: &mut PgConnection) -> Result<Vec<(ProjectId, String)>, StoreError> {
+    let rows = sqlx::query!("SELECT id, code FROM projects ORDER BY code")
+        .fetch_all(conn)
+        .await
+        .map_err(database("list all projects by code"))?;
+    Ok(rows.into_iter().map(|row| (ProjectId(row.id), row.code)).collect())
+}
+
 /// Adds a project; `projects_code_key` refuses a code that is taken.
 pub async fn insert(conn: &mut PgConnection, project: &Project) -> Result<(), StoreError> {
     sqlx::query!(

@@ -279,7 +279,7 @@ async fn nonconformances_agree(line: &Line, site: &Site) {
 /// At the end the chains hold, the stored state is the fold of the facts, and every entry is
 /// there in its order of arrival, the superseded ones marked.
 async fn ends_like(line: &Line, site: &Site) {
-    let report = app::verify::verify(&line.app.app, Some(line.project), |_| {}).await.unwrap();
+    let report = app::verify::verify(&line.app.worker, Some(line.project), |_| {}).await.unwrap();
     assert_eq!(report.faults, [], "verify");
     assert_eq!(usize::try_from(report.facts).unwrap(), site.entries.len());
     for joint in 0..JOINTS {
@@ -294,7 +294,10 @@ async fn ends_like(line: &Line, site: &Site) {
             known.map(|it| (json!(id(it.number)), !facts.has(it.number))).collect();
         assert_eq!(shown, known, "the entries of {}", name(joint));
     }
-    line.app.database.pool.close().await;
+    for pool in [&line.app.database.pool, &line.app.database.application, &line.app.database.worker]
+    {
+        pool.close().await;
+    }
 }
 
 /// The answer on one joint is the verdict of the model, with every reason and no other.

@@ -1,13 +1,16 @@
 //! The JSON in a request.
 
+use std::time::Duration;
+
 use actix_web::{
     FromRequest, HttpMessage, HttpRequest,
     dev::Payload,
+    error::PayloadError,
     http::{StatusCode, header},
-    web::BytesMut,
+    web::{Bytes, BytesMut},
 };
 use domain::schema::{self, Validate};
-use futures_util::{StreamExt, future::LocalBoxFuture};
+use futures_util::{Stream, StreamExt, future::LocalBoxFuture};
 use serde::de::DeserializeOwned;
 use serde_json::Value;
 use utoipa::ToSchema;
@@ -77,14 +80,28 @@ async fn read(request: HttpRequest, mut payload: Payload, limit: usize) -> Resul
         return Err(too_large(limit));
     }
     let mut bytes = BytesMut::new();
-    while let Some(chunk) = payload.next().await {
-        let chunk = chunk.map_err(|error| Problem::bad_request("UNREADABLE", error.to_string()))?;
+    while let Some(chunk) = next_chunk(&mut payload).await? {
         if bytes.len() + chunk.len() > limit {
             return Err(too_large(limit));
         }
         bytes.extend_from_slice(&chunk);
     }
     parse(&bytes)
+}
+
+/// How long a sender may be silent in the middle of a body.
+const PATIENCE: Duration = Duration::from_secs(10);
+
+/// The next piece of a body. Whoever sends it drop by drop is cut off.
+pub async fn next_chunk(
+    payload: &mut (impl Stream<Item = Result<Bytes, PayloadError>> + Unpin),
+) -> Result<Option<Bytes>, Problem> {
+    let Ok(next) = tokio::time::timeout(PATIENCE, payload.next()).await else {
+        let detail =
+            format!("nothing came for {} s; send the body without a pause", PATIENCE.as_secs());
+        return Err(Problem::new(StatusCode::REQUEST_TIMEOUT, "BODY_TOO_SLOW", detail));
+    };
+    next.transpose().map_err(|error| Problem::bad_request("UNREADABLE", error.to_string()))
 }
 
 fn parse(bytes: &[u8]) -> Result<Value, Problem> {

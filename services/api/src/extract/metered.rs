@@ -30,7 +30,7 @@ impl FromRequest for Metered {
         let Some(limiter) = request.app_data::<Data<Limiter>>() else {
             return ready(Err(Problem::internal("the limiter is not in the app data")));
         };
-        let address = request.peer_addr().map(|it| it.ip());
+        let address = super::client::address(request);
         ready(match limiter.take(address, Instant::now()) {
             Ok(()) => Ok(Self),
             Err(wait) => {

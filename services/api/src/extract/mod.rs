@@ -3,6 +3,7 @@
 //! [`Permit`] and [`SignedIn`] stand before the others in a signature: whoever is not admitted
 //! hears nothing about the rest of the request.
 
+mod client;
 mod if_match;
 mod json;
 mod metered;
@@ -10,9 +11,10 @@ mod path;
 mod permit;
 mod query;
 
+pub use client::{Client, Proxies, address};
 pub use if_match::IfMatch;
-pub use json::{Body, LARGE, LargeBody, RawBody, SMALL};
+pub use json::{Body, LARGE, LargeBody, RawBody, SMALL, next_chunk};
 pub use metered::Metered;
 pub use path::{ItemPath, ProjectPath};
-pub use permit::{PermissionMarker, Permit, SignedIn, can};
+pub use permit::{PermissionMarker, Permit, SignedIn, admitted, can};
 pub use query::{Paging, Query, clamp};

@@ -4,7 +4,10 @@ use std::{future::Future, marker::PhantomData};
 
 use actix_web::{FromRequest, HttpMessage, HttpRequest, dev::Payload, http::header, web::Data};
 use app::{Actor, App, projects::ProjectEntry};
-use domain::access::Permission;
+use domain::{
+    access::Permission,
+    ids::{ProjectId, UserId},
+};
 use futures_util::future::{FutureExt, LocalBoxFuture, Shared};
 
 use crate::Problem;
@@ -119,6 +122,13 @@ pub(super) fn once_admitted<T: 'static>(
         work.await
     }
     .boxed_local()
+}
+
+/// Who was admitted to this request, and to which project, if its handler asked that.
+pub fn admitted(request: &HttpRequest) -> Option<(UserId, Option<ProjectId>)> {
+    let admission = request.extensions().get::<Admission>().cloned()?;
+    let admitted = admission.peek()?.as_ref().ok()?;
+    Some((admitted.actor.user, admitted.project.as_ref().map(|it| it.id)))
 }
 
 type Admission = Shared<LocalBoxFuture<'static, Result<Admitted, Problem>>>;

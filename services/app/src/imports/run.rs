@@ -35,7 +35,7 @@ pub async fn run(
 }
 
 async fn step(app: &App, project: ProjectId, id: ImportId) -> Result<Import, AppError> {
-    let mut tx = app.begin().await?;
+    let mut tx = app.begin_in(project).await?;
     let found = store::imports::lock(&mut tx, project, id).await?;
     let mut import = found.ok_or_else(|| AppError::not_found(format!("import {id}")))?;
     if is_over(&import) {
@@ -47,7 +47,7 @@ async fn step(app: &App, project: ProjectId, id: ImportId) -> Result<Import, App
         finish(app, &mut tx, project, &mut import).await?;
     }
     store::imports::save(&mut tx, project, &import).await?;
-    store::commit(tx).await?;
+    app.commit(tx).await?;
     Ok(import)
 }
 

@@ -23,7 +23,7 @@ pub async fn show(
     project: &ProjectEntry,
     id: ImportId,
 ) -> Result<ShownImport, AppError> {
-    let mut conn = app.connection().await?;
+    let mut conn = app.begin_in(project.id).await?;
     let import = store::imports::find(&mut conn, project.id, id).await?;
     let import = import.ok_or_else(|| AppError::not_found(format!("import {id}")))?;
     let errors = if import.rows_wrong == 0 {

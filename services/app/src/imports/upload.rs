@@ -17,6 +17,7 @@ use crate::{
 
 /// A file on its way in. Dropped before [`Upload::finish`], it leaves nothing behind.
 pub struct Upload {
+    app: App,
     tx: Tx,
     project: ProjectId,
     import: ImportId,
@@ -37,11 +38,11 @@ pub async fn open(
     project.require(Permission::ImportRegisters)?;
     let now = app.clock.now();
     let import = ImportId(new_id(now));
-    let mut tx = app.begin().await?;
+    let mut tx = app.begin_in(project.id).await?;
     let new = (import, kind.name(), validate_only);
     store::imports::insert(&mut tx, project.id, new, actor.user, now).await?;
     let rest = Vec::with_capacity(PART);
-    Ok(Upload { tx, project: project.id, import, parts: 0, rest, size: 0 })
+    Ok(Upload { app: app.clone(), tx, project: project.id, import, parts: 0, rest, size: 0 })
 }
 
 impl Upload {
@@ -70,7 +71,7 @@ impl Upload {
         }
         let job = RunImport { project: self.project, import: self.import };
         jobs::enqueue(&mut self.tx, &job).await.map_err(not_enqueued)?;
-        store::commit(self.tx).await?;
+        self.app.commit(self.tx).await?;
         Ok(self.import)
     }
 

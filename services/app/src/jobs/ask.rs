@@ -15,9 +15,9 @@ pub async fn ask(app: &App, project: &ProjectEntry, name: &str) -> Result<String
     if name != known {
         return Err(AppError::not_found(format!("job {name} to ask for; there is {known}")));
     }
-    let mut tx = app.begin().await?;
+    let mut tx = app.begin_in(project.id).await?;
     let job = ReleaseFreshness { project: project.id };
     let id = ::jobs::enqueue(&mut tx, &job).await.map_err(not_enqueued)?;
-    store::commit(tx).await?;
+    app.commit(tx).await?;
     Ok(id.to_string())
 }

@@ -14,7 +14,7 @@ pub async fn list(
 ) -> Result<Vec<JobRun>, AppError> {
     // Whatever the filter says: other projects' jobs are nobody's business here.
     let filter = RunFilter { project_id: Some(project.id.0), ..filter };
-    let mut conn = app.connection().await?;
+    let mut conn = app.begin_in(project.id).await?;
     let runs = ::jobs::list_runs(&mut conn, &filter, limit).await;
     Ok(runs.map_err(database("list the runs of jobs"))?)
 }

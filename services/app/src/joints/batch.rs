@@ -17,7 +17,7 @@ use super::{
     write,
     write::Stamp,
 };
-use crate::{Actor, App, AppError, projects::ProjectEntry, setup};
+use crate::{Actor, App, AppError, projects::ProjectEntry, retry::Attempts, setup};
 
 /// One item as it was sent.
 #[derive(Debug, Clone)]
@@ -47,6 +47,21 @@ pub async fn record_batch(
     project: &ProjectEntry,
     items: Vec<BatchItem>,
 ) -> Result<Vec<ItemAnswer>, AppError> {
+    let mut attempts = Attempts::default();
+    loop {
+        match record_once(app, actor, project, items.clone()).await {
+            Err(AppError::Contended) if attempts.again().await => {}
+            done => return done,
+        }
+    }
+}
+
+async fn record_once(
+    app: &App,
+    actor: &Actor,
+    project: &ProjectEntry,
+    items: Vec<BatchItem>,
+) -> Result<Vec<ItemAnswer>, AppError> {
     let count = items.len();
     let mut answers: BTreeMap<usize, ItemAnswer> = BTreeMap::new();
     let mut by_joint: BTreeMap<String, Vec<(usize, NewFact)>> = BTreeMap::new();
@@ -59,7 +74,7 @@ pub async fn record_batch(
         }
     }
     let stamp = Stamp { project: project.id, by: actor.user, now: app.clock.now() };
-    let mut tx = store::begin(&app.pool).await?;
+    let mut tx = app.begin_in(project.id).await?;
     let setup = setup::snapshot(app, &mut tx, project.id).await?;
     let named: Vec<String> = by_joint.keys().cloned().collect();
     let locked = store::joints::lock(&mut tx, project.id, &named).await?;
@@ -75,7 +90,7 @@ pub async fn record_batch(
             answers.insert(index, ItemAnswer { index, id: Some(fact.id), result });
         }
     }
-    store::commit(tx).await?;
+    app.commit(tx).await?;
     debug_assert_eq!(answers.len(), count);
     Ok(answers.into_values().collect())
 }

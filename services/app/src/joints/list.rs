@@ -12,7 +12,7 @@ pub async fn list(
 ) -> Result<(Vec<JointLine>, bool), AppError> {
     let asked = filter.limit;
     filter.limit += 1;
-    let mut conn = app.connection().await?;
+    let mut conn = app.begin_in(project.id).await?;
     let mut lines = store::joints::list(&mut conn, project.id, &filter).await?;
     let wanted = usize::try_from(asked).unwrap_or(0);
     let more = lines.len() > wanted;

@@ -6,7 +6,7 @@ use domain::{
 };
 
 use super::{Judged, Outcome, write, write::Stamp};
-use crate::{Actor, App, AppError, projects::ProjectEntry, setup};
+use crate::{Actor, App, AppError, projects::ProjectEntry, retry::Attempts, setup};
 
 /// A recorded fact, the joint after it and what is wrong with the fact.
 #[derive(Debug, Clone)]
@@ -32,8 +32,24 @@ pub async fn record(
     fact: NewFact,
 ) -> Result<Recorded, AppError> {
     may_supersede(project, &fact)?;
+    let mut attempts = Attempts::default();
+    loop {
+        match attempt(app, actor, project, joint, fact.clone()).await {
+            Err(AppError::Contended) if attempts.again().await => {}
+            done => return done,
+        }
+    }
+}
+
+async fn attempt(
+    app: &App,
+    actor: &Actor,
+    project: &ProjectEntry,
+    joint: &str,
+    fact: NewFact,
+) -> Result<Recorded, AppError> {
     let now = app.clock.now();
-    let mut tx = store::begin(&app.pool).await?;
+    let mut tx = app.begin_in(project.id).await?;
     let setup = setup::snapshot(app, &mut tx, project.id).await?;
     let locked = store::joints::lock(&mut tx, project.id, &[joint.to_owned()]).await?;
     let found = locked.into_iter().next();
@@ -41,7 +57,7 @@ pub async fn record(
     let newest = found.newest_at;
     let stamp = Stamp { project: project.id, by: actor.user, now };
     let (judged, outcomes) = write(&mut tx, stamp, found, &[fact], &setup).await?;
-    store::commit(tx).await?;
+    app.commit(tx).await?;
     let (record, repeated) = match outcomes.into_iter().next() {
         Some(Outcome::New(record)) => (*record, false),
         Some(Outcome::AlreadySo(record)) => (*record, true),

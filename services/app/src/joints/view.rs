@@ -103,7 +103,7 @@ impl From<&Judged> for JointView {
 
 /// Shows the joint named `joint`, by number or id.
 pub async fn show(app: &App, project: &ProjectEntry, joint: &str) -> Result<JointView, AppError> {
-    let mut conn = app.connection().await?;
+    let mut conn = app.begin_in(project.id).await?;
     let found = find(&mut conn, project, joint).await?;
     let setup = setup::snapshot_at(app, &mut conn, project.id, project.setup_version).await?;
     let judged = judge(&mut conn, project.id, found, &setup, app.clock.now()).await?;
@@ -175,7 +175,7 @@ pub async fn facts(
     project: &ProjectEntry,
     joint: &str,
 ) -> Result<Vec<FactView>, AppError> {
-    let mut conn = app.connection().await?;
+    let mut conn = app.begin_in(project.id).await?;
     let found = find(&mut conn, project, joint).await?;
     let stored = store::facts::of_joint(&mut conn, project.id, found.id).await?;
     let mut records = Vec::with_capacity(stored.len());

@@ -56,7 +56,7 @@ pub async fn dispose(
     decision: &Decision,
 ) -> Result<NonconformanceView, AppError> {
     let now = app.clock.now();
-    let mut tx = app.begin().await?;
+    let mut tx = app.begin_in(project.id).await?;
     let not_found = || AppError::not_found(format!("nonconformance {id}"));
     let found = store::nonconformances::find(&mut tx, project.id, id).await?;
     let found = found.ok_or_else(not_found)?;
@@ -88,7 +88,7 @@ pub async fn dispose(
     let after = judge(&mut tx, project.id, judged.joint, &setup, now).await?;
     store::joints::update(&mut tx, project.id, &after.joint, &after.assessment).await?;
     let closed = store::nonconformances::find(&mut tx, project.id, id).await?;
-    store::commit(tx).await?;
+    app.commit(tx).await?;
     closed.map(NonconformanceView::from).ok_or_else(not_found)
 }
 

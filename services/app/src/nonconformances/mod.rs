@@ -51,7 +51,7 @@ pub async fn list(
     before: Option<i64>,
     limit: i64,
 ) -> Result<Vec<NonconformanceView>, AppError> {
-    let mut conn = app.connection().await?;
+    let mut conn = app.begin_in(project.id).await?;
     let found = store::nonconformances::list(&mut conn, project.id, status, before, limit).await?;
     Ok(found.into_iter().map(NonconformanceView::from).collect())
 }

@@ -37,7 +37,7 @@ pub async fn create(app: &App, actor: &Actor, new: NewProject) -> Result<Project
         created_by: actor.user,
         created_at: now,
     };
-    let mut tx = app.begin().await?;
+    let mut tx = app.begin_in(project.id).await?;
     store::projects::insert(&mut tx, &project).await.map_err(|error| {
         if error.constraint() == Some("projects_code_key") {
             let detail = format!("another project has the code {}", project.code);
@@ -47,7 +47,7 @@ pub async fn create(app: &App, actor: &Actor, new: NewProject) -> Result<Project
     })?;
     let role = Role::Administrator;
     store::members::insert(&mut tx, project.id, actor.user, role).await?;
-    store::commit(tx).await?;
+    app.commit(tx).await?;
     tracing::info!(project.id = %project.id, "created project {}", project.id);
     Ok(store::projects::Membership { project, role }.try_into()?)
 }

@@ -97,7 +97,7 @@ pub async fn enter(
         Ok(id) => ProjectRef::Id(id),
         Err(_) => ProjectRef::Code(project_ref),
     };
-    let mut conn = app.connection().await?;
+    let mut conn = app.begin_as(actor.user).await?;
     let membership = store::projects::find_membership(&mut conn, actor.user, reference)
         .await?
         .ok_or_else(|| AppError::not_found(format!("project {project_ref}")))?;

@@ -26,7 +26,7 @@ pub async fn members_list(
     entry: &ProjectEntry,
 ) -> Result<Vec<Member>, AppError> {
     entry.require(Permission::ReadProject)?;
-    let mut conn = app.connection().await?;
+    let mut conn = app.begin_in(entry.id).await?;
     Ok(store::members::list(&mut conn, entry.id).await?)
 }
 
@@ -40,7 +40,7 @@ pub async fn put_member(
     expected_version: Option<i64>,
 ) -> Result<PutMember, AppError> {
     entry.require(Permission::ManageMembers)?;
-    let mut tx = app.begin().await?;
+    let mut tx = app.begin_in(entry.id).await?;
     // Changes of members take turns, or two administrators could dismiss each other.
     store::projects::lock(&mut tx, entry.id).await?;
     let before = store::members::find(&mut tx, entry.id, user).await?;
@@ -67,7 +67,7 @@ pub async fn put_member(
     let member = store::members::find(&mut tx, entry.id, user)
         .await?
         .ok_or_else(|| AppError::Internal(format!("member {user} vanished")))?;
-    store::commit(tx).await?;
+    app.commit(tx).await?;
     tracing::info!(
         project.id = %entry.id, user.id = %user, actor.id = %actor.user,
         "user {user} is {} of project {}", role.name(), entry.id
@@ -75,22 +75,26 @@ pub async fn put_member(
     Ok(PutMember { member, created: before.is_none() })
 }
 
-/// Takes the project away from `user`.
+/// Takes the project away from `user`, seen at version `expected`.
 pub async fn remove_member(
     app: &App,
     actor: &Actor,
     entry: &ProjectEntry,
     user: UserId,
+    expected: i64,
 ) -> Result<(), AppError> {
     entry.require(Permission::ManageMembers)?;
-    let mut tx = app.begin().await?;
+    let mut tx = app.begin_in(entry.id).await?;
     store::projects::lock(&mut tx, entry.id).await?;
     let member = store::members::find(&mut tx, entry.id, user)
         .await?
         .ok_or_else(|| AppError::not_found(format!("member {user}")))?;
+    if member.version != expected {
+        return Err(AppError::stale(expected, member.version));
+    }
     keep_an_administrator(&mut tx, entry, &member).await?;
     store::members::delete(&mut tx, entry.id, user).await?;
-    store::commit(tx).await?;
+    app.commit(tx).await?;
     tracing::info!(
         project.id = %entry.id, user.id = %user, actor.id = %actor.user,
         "user {user} left project {}", entry.id

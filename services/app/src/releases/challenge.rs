@@ -34,7 +34,7 @@ pub async fn challenge(
     named: &Named,
 ) -> Result<ChallengeView, AppError> {
     let now = app.clock.now();
-    let mut tx = store::begin(&app.pool).await?;
+    let mut tx = app.begin_in(project.id).await?;
     let setup = setup::snapshot(app, &mut tx, project.id).await?;
     let names = names(&mut tx, project, named).await?;
     let joints = store::joints::lock(&mut tx, project.id, &names).await?;
@@ -54,7 +54,7 @@ pub async fn challenge(
     let nonce_hash = auth::hash_token(&nonce);
     store::releases::insert_challenge(&mut tx, project.id, &challenge, &nonce_hash, &subject, now)
         .await?;
-    store::commit(tx).await?;
+    app.commit(tx).await?;
     let ready = joints.iter().filter(|it| it.releasable).count();
     let summary = format!(
         "Backfill release in project {}: {ready} of {} joints can be released.",

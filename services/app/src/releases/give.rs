@@ -16,7 +16,13 @@ use super::{
     certificate::certificate,
     subject::{Judgement, Named, all_found, judgements, names, shown, subject_hash},
 };
-use crate::{Actor, App, AppError, new_id, projects::ProjectEntry, setup};
+use crate::{
+    Actor, App, AppError,
+    accounts::{Origin, prove},
+    new_id,
+    projects::ProjectEntry,
+    setup,
+};
 
 /// The proof of identity for this very signing.
 #[derive(Debug, Clone)]
@@ -27,6 +33,8 @@ pub struct Signing {
     pub password: SecretString,
     /// With what meaning.
     pub meaning: String,
+    /// From where.
+    pub origin: Origin,
 }
 
 /// An ask for release.
@@ -60,7 +68,7 @@ pub async fn dry_run(
     project: &ProjectEntry,
     named: &Named,
 ) -> Result<Vec<JointAnswer>, AppError> {
-    let mut tx = store::begin(&app.pool).await?;
+    let mut tx = app.begin_in(project.id).await?;
     let judged = judge_locked(app, &mut tx, (actor, project), named, app.clock.now()).await?;
     Ok(judged.iter().map(|it| answer(it, "releasable", None)).collect())
 }
@@ -73,10 +81,11 @@ pub async fn give(
     ask: Ask,
 ) -> Result<Vec<JointAnswer>, AppError> {
     // Before the transaction: hashing takes longer than anybody should hold a lock.
-    prove_identity(app, actor, ask.signing.password).await?;
+    let Signing { nonce, password, meaning, origin } = ask.signing;
+    prove(app, actor, password, &origin).await?;
     let now = app.clock.now();
-    let mut tx = store::begin(&app.pool).await?;
-    let challenge = challenge(&mut tx, actor, project, &ask.signing.nonce, now).await?;
+    let mut tx = app.begin_in(project.id).await?;
+    let challenge = challenge(&mut tx, actor, project, &nonce, now).await?;
     let judged = judge_locked(app, &mut tx, (actor, project), &ask.named, now).await?;
     let seen: Vec<_> = judged.iter().map(shown).collect();
     if subject_hash(project, &seen).as_slice() != challenge.subject_hash {
@@ -90,7 +99,7 @@ pub async fn give(
         signer: actor.user,
         printed_name: &actor.name,
         signed_at: now,
-        meaning: &ask.signing.meaning,
+        meaning: &meaning,
         challenge: challenge.id,
         subject_hash: &challenge.subject_hash,
     };
@@ -120,23 +129,8 @@ pub async fn give(
         };
         answers.push(answer(judgement, "released", release));
     }
-    store::commit(tx).await?;
+    app.commit(tx).await?;
     Ok(answers)
-}
-
-async fn prove_identity(app: &App, actor: &Actor, password: SecretString) -> Result<(), AppError> {
-    let mut conn = app.connection().await?;
-    let hash = store::users::password_hash(&mut conn, actor.user).await?;
-    drop(conn);
-    let proven = app.hasher.verify(password, hash).await;
-    match proven {
-        Ok(true) => Ok(()),
-        Ok(false) => Err(AppError::Unauthenticated {
-            code: "WRONG_PASSWORD",
-            detail: "a signature needs the signer's password".to_owned(),
-        }),
-        Err(error) => Err(AppError::internal(&error)),
-    }
 }
 
 async fn challenge(

@@ -39,7 +39,7 @@ pub async fn show(
     project: &ProjectEntry,
     id: ReleaseId,
 ) -> Result<ReleaseView, AppError> {
-    let mut conn = app.connection().await?;
+    let mut conn = app.begin_in(project.id).await?;
     let found = store::releases::find(&mut conn, project.id, id).await?;
     let found = found.ok_or_else(|| AppError::not_found(format!("release {id}")))?;
     Ok(ReleaseView {

@@ -36,7 +36,7 @@ pub async fn put<T: Item>(
         return Err(AppError::Invalid(faults));
     }
     let body = serde_json::to_value(&item).map_err(|error| AppError::internal(&error))?;
-    let mut tx = app.begin().await?;
+    let mut tx = app.begin_in(entry.id).await?;
     // First, for it makes changes of one project's set-up take turns: what is read from here on
     // still holds at the commit.
     store::projects::raise_setup_version(&mut tx, entry.id)
@@ -60,7 +60,7 @@ pub async fn put<T: Item>(
         let detail = format!("{} {} changed under a lock", T::KIND.name(), row.code);
         return Err(AppError::Internal(detail));
     }
-    store::commit(tx).await?;
+    app.commit(tx).await?;
     tracing::info!(
         project.id = %entry.id, setup.kind = T::KIND.name(), setup.version = version,
         "stored {} {}", T::KIND.name(), row.code

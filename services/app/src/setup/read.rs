@@ -16,7 +16,7 @@ pub async fn get<T: Item>(
     code: &str,
 ) -> Result<Stored<T>, AppError> {
     entry.require(Permission::ReadProject)?;
-    let mut conn = app.connection().await?;
+    let mut conn = app.begin_in(entry.id).await?;
     let row = store::setup::find(&mut conn, entry.id, T::KIND, code)
         .await?
         .ok_or_else(|| AppError::not_found(format!("{} {code}", T::KIND.name())))?;
@@ -33,7 +33,7 @@ pub async fn list<T: Item>(
 ) -> Result<Vec<Stored<T>>, AppError> {
     entry.require(Permission::ReadProject)?;
     let limit = limit.clamp(1, MAX_LIMIT);
-    let mut conn = app.connection().await?;
+    let mut conn = app.begin_in(entry.id).await?;
     let rows = store::setup::list(&mut conn, entry.id, T::KIND, after, limit).await?;
     rows.into_iter().map(|row| restore(entry.id, row).map_err(AppError::from)).collect()
 }
@@ -46,7 +46,7 @@ pub async fn history<T: Item>(
     code: &str,
 ) -> Result<Vec<Stored<T>>, AppError> {
     entry.require(Permission::ReadProject)?;
-    let mut conn = app.connection().await?;
+    let mut conn = app.begin_in(entry.id).await?;
     let rows = store::setup::history(&mut conn, entry.id, T::KIND, code).await?;
     if rows.is_empty() {
         return Err(AppError::not_found(format!("{} {code}", T::KIND.name())));

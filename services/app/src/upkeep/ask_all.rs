@@ -18,6 +18,6 @@ pub async fn ask_all(app: &App, tick: DateTime<Utc>) -> Result<i64, AppError> {
         let new = ::jobs::enqueue_unique(&mut tx, &key, &job).await.map_err(not_enqueued)?;
         asked += i64::from(new);
     }
-    store::commit(tx).await?;
+    app.commit(tx).await?;
     Ok(asked)
 }

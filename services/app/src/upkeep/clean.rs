@@ -5,10 +5,13 @@ use std::time::Duration;
 use chrono::TimeDelta;
 use store::error::database;
 
-use crate::{App, AppError};
+use crate::{App, AppError, accounts::FORGOTTEN_AFTER};
 
 /// So long what is over can still be looked at.
 const KEPT: TimeDelta = TimeDelta::days(30);
+
+/// So long an address is known without a sign-in from it.
+const ADDRESS_KEPT: TimeDelta = TimeDelta::days(90);
 
 /// So long jobs that are over stay in the queue; their keys must outlive every schedule.
 const JOBS_KEPT: Duration = Duration::from_hours(7 * 24);
@@ -23,6 +26,14 @@ pub struct Cleaned {
     pub sessions: u64,
     /// Setup codes deleted.
     pub setup_codes: u64,
+    /// Reset codes deleted.
+    pub password_resets: u64,
+    /// Counts of wrong passwords that were forgotten.
+    pub throttles: u64,
+    /// Addresses that were forgotten.
+    pub addresses: u64,
+    /// Answers to keyed requests that were forgotten.
+    pub answers: u64,
     /// Jobs that are over, deleted.
     pub jobs: u64,
     /// Jobs taken from workers that are gone.
@@ -35,9 +46,24 @@ pub async fn clean(app: &App) -> Result<Cleaned, AppError> {
     let mut conn = app.connection().await?;
     let sessions = store::sessions::prune(&mut conn, before).await?;
     let setup_codes = store::setup_codes::prune(&mut conn, before).await?;
+    let password_resets = store::password_resets::prune(&mut conn, before).await?;
+    let answers = store::idempotency::prune(&mut conn, before).await?;
+    let yesterday = app.clock.now() - FORGOTTEN_AFTER;
+    let throttles = store::throttles::prune(&mut conn, yesterday).await?;
+    let long_ago = app.clock.now() - ADDRESS_KEPT;
+    let addresses = store::throttles::prune_addresses(&mut conn, long_ago).await?;
     // The queue takes its own connections; holding this one could leave it none.
     drop(conn);
     let pruned = ::jobs::prune(&app.pool, JOBS_KEPT).await.map_err(database("prune the queue"))?;
     let given_back = ::jobs::reap(&app.pool, GONE).await.map_err(database("reap the queue"))?;
-    Ok(Cleaned { sessions, setup_codes, jobs: pruned.jobs, given_back })
+    Ok(Cleaned {
+        sessions,
+        setup_codes,
+        password_resets,
+        throttles,
+        addresses,
+        answers,
+        jobs: pruned.jobs,
+        given_back,
+    })
 }

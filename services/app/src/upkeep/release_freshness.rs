@@ -36,7 +36,7 @@ pub struct Freshness {
 /// Brings the warnings of `project` up to date.
 pub async fn release_freshness(app: &App, project: ProjectId) -> Result<Freshness, AppError> {
     let now = app.clock.now();
-    let mut tx = app.begin().await?;
+    let mut tx = app.begin_in(project).await?;
     let setup = snapshot(app, &mut tx, project).await?;
     let mut found = Freshness::default();
     let (mut warned, mut after) = (Vec::new(), None);
@@ -57,7 +57,7 @@ pub async fn release_freshness(app: &App, project: ProjectId) -> Result<Freshnes
     }
     let cleared = clear_others(&mut tx, project, KIND, &warned, now).await?;
     found.cleared = i64::try_from(cleared).unwrap_or(i64::MAX);
-    store::commit(tx).await?;
+    app.commit(tx).await?;
     Ok(found)
 }
 

@@ -5,7 +5,7 @@ mod joint;
 mod report;
 
 use domain::ids::{JointId, ProjectId};
-use store::{PgConnection, StoreError, Tx, error::database, projects::ProjectRef};
+use store::{StoreError, Tx, error::database};
 
 use crate::{App, AppError};
 
@@ -23,25 +23,21 @@ pub async fn verify(
     mut on_progress: impl FnMut(Progress),
 ) -> Result<Report, AppError> {
     let mut conn = app.connection().await?;
-    let projects = match project {
-        Some(project) => vec![project],
-        None => store::projects::list_ids(&mut conn).await?,
-    };
+    let mut named = store::projects::directory(&mut conn).await?;
+    drop(conn);
+    named.retain(|(id, _)| project.is_none_or(|wanted| wanted == *id));
     let mut progress = Progress { joints: 0, joints_total: 0 };
-    let mut named = Vec::with_capacity(projects.len());
-    for project in projects {
-        let code = code_of(&mut conn, project).await?.unwrap_or_else(|| project.to_string());
-        let stages = store::joints::count_by_stage(&mut conn, project).await?;
+    for (project, _) in &named {
+        let mut tx = app.begin_in(*project).await?;
+        let stages = store::joints::count_by_stage(&mut tx, *project).await?;
         let joints: i64 = stages.iter().map(|(_, count)| count).sum();
         progress.joints_total += joints.unsigned_abs();
-        named.push((project, code));
     }
-    drop(conn);
     let mut report = Report::default();
     for (project, code) in &named {
         let mut after = None;
         loop {
-            let mut tx = snapshot(app).await?;
+            let mut tx = app.snapshot_of(*project).await?;
             let ids = store::joints::ids_after(&mut tx, *project, after, STEP).await?;
             for id in &ids {
                 one(&mut tx, (*project, code), *id, &mut report).await?;
@@ -60,32 +56,9 @@ pub async fn verify(
 /// The project of the id or code `named`, whoever its members are.
 pub async fn project_named(app: &App, named: &str) -> Result<Option<ProjectId>, AppError> {
     let mut conn = app.connection().await?;
-    for project in store::projects::list_ids(&mut conn).await? {
-        if project.to_string() == named
-            || code_of(&mut conn, project).await?.as_deref() == Some(named)
-        {
-            return Ok(Some(project));
-        }
-    }
-    Ok(None)
-}
-
-/// The code of a project, as one of its members sees it: a project is never without one.
-async fn code_of(
-    conn: &mut PgConnection,
-    project: ProjectId,
-) -> Result<Option<String>, StoreError> {
-    let members = store::members::list(conn, project).await?;
-    let Some(member) = members.first() else { return Ok(None) };
-    let reference = ProjectRef::Id(project);
-    let membership = store::projects::find_membership(conn, member.user, reference).await?;
-    Ok(membership.map(|it| it.project.code))
-}
-
-/// A transaction that sees one moment: a joint and its facts, though others are recording.
-async fn snapshot(app: &App) -> Result<Tx, AppError> {
-    let begin = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY";
-    Ok(app.pool.begin_with(begin).await.map_err(database("begin a verification step"))?)
+    let directory = store::projects::directory(&mut conn).await?;
+    let found = directory.into_iter().find(|(id, code)| code == named || id.to_string() == named);
+    Ok(found.map(|(id, _)| id))
 }
 
 async fn one(

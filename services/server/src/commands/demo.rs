@@ -13,7 +13,7 @@ use crate::{
     cli::{DemoArgs, Place},
     database::{Database, cluster_dir, data_dir},
     demo::{self, Loaded},
-    process::{self, Parts},
+    process::{self, Api, Parts},
     shutdown::Shutdown,
     terminal,
 };
@@ -64,7 +64,7 @@ async fn show(
 ) -> anyhow::Result<()> {
     database.migrate().await?;
     let loaded = tokio::select! {
-        loaded = demo::load(&database.pool, SystemClock.now()) => {
+        loaded = demo::load(database, SystemClock.now()) => {
             loaded.context("could not load the demo")?
         }
         () = shutdown.asked() => return Ok(()),
@@ -79,15 +79,12 @@ async fn show(
         ))?;
     }
     let Some(listener) = listener else { return Ok(()) };
-    let app = process::application(&database.pool).await?;
+    let app = process::application(database).await?;
+    let worker = Some(process::worker(database).await?);
     let server = format!("http://{}", listener.local_addr()?);
     terminal::show(&demo::guide(&loaded, &server)?)?;
-    let parts = Parts {
-        api: Some(listener),
-        calculations_per_minute: api::Limiter::USUAL_PER_MINUTE,
-        worker: true,
-    };
-    process::run(app, parts, shutdown).await
+    let api = Some(Api { app, listener, settings: api::Settings::default(), admin: None });
+    process::run(Parts { api, worker }, shutdown).await
 }
 
 fn summary(loaded: &Loaded) -> String {

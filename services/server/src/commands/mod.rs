@@ -2,10 +2,14 @@
 
 mod calc;
 mod completions;
+mod config;
 mod demo;
+mod doctor;
 mod migrate;
 mod openapi;
+mod probe;
 mod roles;
+mod rotate_keys;
 mod serve;
 mod setup_code;
 mod verify;
@@ -21,8 +25,12 @@ pub async fn run(cli: Cli) -> anyhow::Result<ExitCode> {
     match command {
         Command::Serve(args) => serve::run(&place, &args).await?,
         Command::Work => work::run(&place).await?,
+        Command::Config(_) => config::run()?,
+        Command::Doctor => return doctor::run(&place).await,
+        Command::Probe(args) => return probe::run(&args),
         Command::Migrate => migrate::run(&place).await?,
         Command::SetupCode(args) => setup_code::run(&place, &args).await?,
+        Command::RotateKeys => rotate_keys::run(&place).await?,
         Command::Openapi => openapi::run()?,
         Command::Roles => roles::run()?,
         Command::Verify(args) => return verify::run(&place, &args).await,

@@ -3,12 +3,13 @@
 use std::net::{SocketAddr, TcpListener};
 
 use anyhow::Context;
+use api::{Limiter, Settings, extract::Proxies};
 
 use super::setup_code;
 use crate::{
     cli::{Place, ServeArgs},
     database::Database,
-    process::{self, Parts},
+    process::{self, Api, Parts},
     shutdown::Shutdown,
     terminal,
 };
@@ -32,7 +33,7 @@ async fn serve(
     shutdown: Shutdown,
 ) -> anyhow::Result<()> {
     database.migrate().await?;
-    let app = process::application(&database.pool).await?;
+    let app = process::application(database).await?;
     let address = listener.local_addr()?;
     // Nobody else can open a private database to ask for the code.
     if database.is_private()
@@ -41,12 +42,12 @@ async fn serve(
         terminal::show(&setup_code::instructions(&code, &format!("http://{address}")))?;
     }
     tracing::info!(%address, worker = !args.no_worker, "serving on http://{address}");
-    let parts = Parts {
-        api: Some(listener),
-        calculations_per_minute: args.calculations_per_minute,
-        worker: !args.no_worker,
-    };
-    process::run(app, parts, shutdown).await
+    let worker = if args.no_worker { None } else { Some(process::worker(database).await?) };
+    let calculations = Limiter::per_minute(args.calculations_per_minute);
+    let settings = Settings::new(calculations, Proxies(args.trusted_proxies.clone()));
+    let admin = args.admin_listen.map(listen).transpose()?;
+    let api = Some(Api { app, listener, settings, admin });
+    process::run(Parts { api, worker }, shutdown).await
 }
 
 /// Opens a socket on `address`.

@@ -18,7 +18,7 @@ pub async fn run(place: &Place, args: &SetupCodeArgs) -> anyhow::Result<()> {
 
 async fn new_code(database: &Database) -> anyhow::Result<String> {
     database.migrate().await?;
-    let app = process::application(&database.pool).await?;
+    let app = process::application(database).await?;
     Ok(app::accounts::new_setup_code(&app).await?)
 }
 

@@ -23,7 +23,8 @@ pub async fn run(place: &Place, args: &VerifyArgs) -> anyhow::Result<ExitCode> {
 }
 
 async fn verify(database: &Database, named: Option<&str>) -> anyhow::Result<Report> {
-    let app = process::application(&database.pool).await?;
+    database.migrate().await?;
+    let app = process::worker(database).await?;
     let project = match named {
         None => None,
         Some(named) => match app::verify::project_named(&app, named).await? {

@@ -17,6 +17,6 @@ pub async fn run(place: &Place) -> anyhow::Result<()> {
 }
 
 async fn work(database: &Database, shutdown: Shutdown) -> anyhow::Result<()> {
-    let app = process::application(&database.pool).await?;
-    process::run(app, Parts { api: None, calculations_per_minute: 0, worker: true }, shutdown).await
+    let worker = Some(process::worker(database).await?);
+    process::run(Parts { worker, ..Parts::default() }, shutdown).await
 }

@@ -3,7 +3,7 @@
 use anyhow::Context;
 use app::{
     Actor, App,
-    accounts::{self, NewUser},
+    accounts::{self, NewUser, Origin},
     projects::{self, NewProject, ProjectEntry},
 };
 use domain::{
@@ -99,7 +99,9 @@ async fn join(
 }
 
 async fn sign_in(app: &App, email: &str, password: &str) -> anyhow::Result<Actor> {
-    let tokens = accounts::sign_in(app, email, secret(password)).await.map_err(explain)?;
+    let tokens = accounts::sign_in(app, email, secret(password), &Origin::default())
+        .await
+        .map_err(explain)?;
     accounts::authenticate(app, &tokens.access_token).await.map_err(explain)
 }
 

@@ -11,7 +11,6 @@ use auth::Hasher;
 use chrono::{DateTime, NaiveTime, Utc};
 use domain::access::Role;
 use indicatif::{ProgressBar, ProgressStyle};
-use store::PgPool;
 
 use super::{
     actors::Actors,
@@ -21,7 +20,10 @@ use super::{
     items, register, releases,
     shift::Shift,
 };
-use crate::process::cores;
+use crate::{database::Database, process::cores};
+
+/// Connections while loading: one thing is done at a time.
+const CONNECTIONS: u32 = 4;
 
 /// What was loaded.
 pub struct Loaded {
@@ -47,20 +49,23 @@ pub struct Loaded {
     pub took: Duration,
 }
 
-/// Loads the demo into the empty database of `pool`, so that its last fact is not after `now`.
-pub async fn load(pool: &PgPool, now: DateTime<Utc>) -> anyhow::Result<Loaded> {
+/// Loads the demo into the empty `database`, so that its last fact is not after `now`.
+pub async fn load(database: &Database, now: DateTime<Utc>) -> anyhow::Result<Loaded> {
     let started = Instant::now();
     let shift = Shift::between(files::story(Shift::NONE)?.last_fact_at, now);
     let story = files::story(shift)?;
     let clock = Arc::new(FixedClock::new(story.first_day.and_time(NaiveTime::MIN).and_utc()));
-    let app = App::new(pool.clone(), clock.clone(), Hasher::new(cores())).await?;
+    let pool = database.connect(store::Role::Application, CONNECTIONS).await?;
+    let app = App::new(pool, clock.clone(), Hasher::new(cores())).await?;
+    let worker = database.connect(store::Role::Worker, CONNECTIONS).await?;
+    let worker = App::for_work(worker, clock.clone());
     let steps = steps(files::facts(shift)?, files::releases(shift)?);
 
     let password = auth::one_time_code();
     let actors = Actors::create(&app, &password).await.context("could not create the users")?;
     items::put_all(&app, &actors, shift).await.context("could not set the project up")?;
     let coordinator = actors.with_role(Role::SiteCoordinator)?;
-    let joints = register::import(&app, coordinator, shift).await?;
+    let joints = register::import(&app, &worker, coordinator, shift).await?;
 
     let bar = ProgressBar::new(steps.iter().map(weight).sum()).with_style(
         ProgressStyle::with_template("loading six weeks of work {wide_bar} {pos}/{len} records")?,
@@ -84,6 +89,8 @@ pub async fn load(pool: &PgPool, now: DateTime<Utc>) -> anyhow::Result<Loaded> {
     }
     bar.finish_and_clear();
     loaded.users = actors.into_users();
+    app.pool.close().await;
+    worker.pool.close().await;
     loaded.took = started.elapsed();
     Ok(loaded)
 }

@@ -10,7 +10,7 @@ use super::{actors::Someone, files, shift::Shift};
 use crate::explain::explain;
 
 /// Imports the register; returns the number of joints.
-pub async fn import(app: &App, by: &Someone, shift: Shift) -> anyhow::Result<u64> {
+pub async fn import(app: &App, worker: &App, by: &Someone, shift: Shift) -> anyhow::Result<u64> {
     let file = moved(files::REGISTER, shift).context("cannot read joints.csv")?;
     let kind = ImportKind::JointRegister;
     let mut upload =
@@ -18,7 +18,7 @@ pub async fn import(app: &App, by: &Someone, shift: Shift) -> anyhow::Result<u64
     upload.push(&file).await.map_err(explain)?;
     let id = upload.finish().await.map_err(explain)?;
     // At once, and not by a worker: the facts need the joints. The worker will find it done.
-    let import = imports::run(app, by.project.id, id, |_| ()).await.map_err(explain)?;
+    let import = imports::run(worker, by.project.id, id, |_| ()).await.map_err(explain)?;
     if import.status != "stored" {
         let shown = imports::show(app, &by.project, id).await.map_err(explain)?;
         let first = shown.errors.first();

@@ -2,7 +2,9 @@
 
 use anyhow::Context;
 use app::{
-    App, joints,
+    App,
+    accounts::Origin,
+    joints,
     nonconformances::{self, Decision, Disposition},
     releases::{self, Ask, Named, Signing},
 };
@@ -40,6 +42,7 @@ pub async fn sign(
         nonce: challenge.nonce,
         password: secret(password),
         meaning: "I have read the records of these joints and release them for backfill.".into(),
+        origin: Origin::default(),
     };
     let ask = Ask { named, signing };
     let answers = releases::give(app, &by.actor, &by.project, ask).await.map_err(explain)?;

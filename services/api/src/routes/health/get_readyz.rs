@@ -42,6 +42,6 @@ pub async fn get_readyz(app: Data<App>) -> HttpResponse {
 
 /// The beginning of a transaction is one round trip.
 async fn answers(app: &App) -> bool {
-    let begun = tokio::time::timeout(PATIENCE, store::begin(&app.pool)).await;
+    let begun = tokio::time::timeout(PATIENCE, app.begin()).await;
     begun.is_ok_and(|begun| begun.is_ok())
 }

@@ -1,5 +1,3 @@
-use std::time::Duration;
-
 use actix_web::{
     HttpMessage, HttpRequest, HttpResponse,
     http::{StatusCode, header},
@@ -11,18 +9,14 @@ use app::{
     imports::{ImportKind, LARGEST_FILE},
 };
 use domain::ids::ImportId;
-use futures_util::StreamExt;
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
 use crate::{
     Problem,
-    extract::{Permit, ProjectPath, Query, can},
+    extract::{Permit, ProjectPath, Query, can, next_chunk},
     reply::segment,
 };
-
-/// Longest wait for more of a file: its transaction keeps a connection from everybody else.
-const PATIENCE: Duration = Duration::from_secs(20);
 
 /// How to read the file.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -70,7 +64,7 @@ pub async fn create_import(
     check_headers(&request)?;
     let mut upload = app::imports::open(&app, &actor, &project, kind, validate_only).await?;
     let mut size = 0;
-    while let Some(chunk) = next(&mut file).await? {
+    while let Some(chunk) = next_chunk(&mut file).await? {
         size += chunk.len();
         if size > LARGEST_FILE {
             return Err(too_large());
@@ -96,18 +90,6 @@ fn check_headers(request: &HttpRequest) -> Result<(), Problem> {
         return Err(too_large());
     }
     Ok(())
-}
-
-async fn next(file: &mut Payload) -> Result<Option<actix_web::web::Bytes>, Problem> {
-    match actix_web::rt::time::timeout(PATIENCE, file.next()).await {
-        Ok(chunk) => {
-            chunk.transpose().map_err(|error| Problem::bad_request("UNREADABLE", error.to_string()))
-        }
-        Err(_) => {
-            let detail = format!("nothing of the file came for {} s", PATIENCE.as_secs());
-            Err(Problem::new(StatusCode::REQUEST_TIMEOUT, "REQUEST_TIMEOUT", detail))
-        }
-    }
 }
 
 fn too_large() -> Problem {

@@ -7,6 +7,7 @@ mod get_project;
 mod list_members;
 mod list_projects;
 mod put_member;
+mod remove_member;
 mod views;
 
 pub use views::ProjectView;
@@ -17,5 +18,6 @@ pub(super) fn configure(config: &mut ServiceConfig) {
         .service(create_project::create_project)
         .service(get_project::get_project)
         .service(list_members::list_members)
-        .service(put_member::put_member);
+        .service(put_member::put_member)
+        .service(remove_member::remove_member);
 }

@@ -22,7 +22,7 @@ pub struct MemberPath {
     #[expect(dead_code, reason = "the permit reads it")]
     project: String,
     /// Id of the user.
-    user: UserId,
+    pub user: UserId,
 }
 
 /// What a member is.

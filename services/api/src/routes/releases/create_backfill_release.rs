@@ -1,6 +1,7 @@
 use actix_web::{HttpRequest, HttpResponse, Responder, post, web::Data};
 use app::{
     App, AppError,
+    accounts::Origin,
     releases::{Ask, JointAnswer, Named, Signing},
 };
 use domain::schema::{FieldError, Validate};
@@ -10,7 +11,7 @@ use utoipa::{IntoParams, ToSchema};
 use super::Subject;
 use crate::{
     Problem,
-    extract::{Body, Permit, ProjectPath, Query, can},
+    extract::{Body, Client, Permit, ProjectPath, Query, can},
     reply::Bulk,
 };
 
@@ -102,6 +103,7 @@ pub async fn create_backfill_release(
     permit: Permit<can::ReleaseForBackfill>,
     query: Query<ReleaseQuery>,
     request: HttpRequest,
+    client: Client,
     body: Body<ReleaseRequest>,
 ) -> Result<HttpResponse, Problem> {
     let Permit { actor, project, .. } = permit;
@@ -110,20 +112,20 @@ pub async fn create_backfill_release(
     let answers = if query.0.validate_only {
         app::releases::dry_run(&app, &actor, &project, &named).await?
     } else {
-        let ask = ask(named, body.0.signature)?;
+        let ask = ask(named, body.0.signature, client.0)?;
         app::releases::give(&app, &actor, &project, ask).await?
     };
     if single { one(answers) } else { Ok(Bulk { items: answers }.respond_to(&request)) }
 }
 
-fn ask(named: Named, signature: Option<SignatureRequest>) -> Result<Ask, Problem> {
+fn ask(named: Named, signature: Option<SignatureRequest>, origin: Origin) -> Result<Ask, Problem> {
     let Some(signature) = signature else {
         let detail = "a release is signed: give `nonce`, `password` and `meaning`, or ask with \
                       `?validate_only=true`";
         return Err(Problem::invalid(vec![FieldError::new("/signature", "REQUIRED", detail)]));
     };
     let SignatureRequest { nonce, password, meaning } = signature;
-    Ok(Ask { named, signing: Signing { nonce, password: password.into(), meaning } })
+    Ok(Ask { named, signing: Signing { nonce, password: password.into(), meaning, origin } })
 }
 
 fn one(answers: Vec<JointAnswer>) -> Result<HttpResponse, Problem> {

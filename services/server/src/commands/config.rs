@@ -1,0 +1,38 @@
+//! `jointward config`.
+
+use std::{env, fmt::Write};
+
+use clap::ArgMatches;
+
+use crate::{settings, terminal};
+
+/// Options whose values nobody should read over a shoulder.
+const SECRET: [&str; 1] = ["database_url"];
+
+/// Prints every setting of `serve`, its value and where it comes from.
+pub fn run() -> anyhow::Result<()> {
+    let (command, matches, file) = settings::read(env::args_os().collect())?;
+    let Some(sub) = matches.subcommand_matches("config") else { return Ok(()) };
+    let options = command.find_subcommand("config").into_iter();
+    let options = command.get_arguments().chain(options.flat_map(clap::Command::get_arguments));
+    let mut text = String::new();
+    for option in options {
+        let id = option.get_id().as_str();
+        if matches!(id, "help" | "version" | "config") {
+            continue;
+        }
+        let source = settings::source(sub, &file, id);
+        writeln!(text, "{id:<26} {:<32} {source}", value(sub, id))?;
+    }
+    terminal::show(&text)
+}
+
+fn value(matches: &ArgMatches, id: &str) -> String {
+    let given = matches.try_get_raw(id).ok().flatten();
+    let words = given.map(|it| it.map(|word| word.to_string_lossy()).collect::<Vec<_>>());
+    match words {
+        None => "-".to_owned(),
+        Some(_) if SECRET.contains(&id) => "(set, not shown)".to_owned(),
+        Some(words) => words.join(", "),
+    }
+}

@@ -1,0 +1,215 @@
+//! The second wall: what the application's own roles may do to the database.
+
+use harness::{Line, database::Database};
+use sqlx::{Connection, PgPool, Row};
+use store::{Role, Scope};
+
+/// Tables that belong to no project, each for its reason.
+const GLOBAL: &[&str] = &[
+    "_sqlx_migrations",  // the schema itself
+    "users",             // people work in several projects
+    "sessions",          // of people
+    "setup_codes",       // before there is anybody
+    "token_keys",        // of the server
+    "sign_in_throttles", // of people who may not exist
+    "known_addresses",   // of people
+    "password_resets",   // of people
+    "job_effects",       // of the queue
+    "cron_runs",         // of the queue
+];
+
+async fn names(pool: &PgPool, query: &'static str) -> Vec<String> {
+    let rows = sqlx::query(query).fetch_all(pool).await.unwrap();
+    rows.iter().map(|row| row.get::<String, _>(0)).collect()
+}
+
+async fn database() -> Database {
+    harness::fresh_database().await
+}
+
+#[tokio::test]
+async fn every_table_of_a_project_has_its_policy() {
+    let database = database().await;
+    let unprotected = "
+        SELECT c.relname::text FROM pg_class c
+         WHERE c.relnamespace = 'public'::regnamespace AND c.relkind IN ('r', 'p')
+           AND NOT (c.relrowsecurity AND c.relforcerowsecurity
+                    AND EXISTS (SELECT FROM pg_policy p WHERE p.polrelid = c.oid))
+         ORDER BY 1";
+    let mut expected: Vec<String> = GLOBAL.iter().map(ToString::to_string).collect();
+    expected.sort();
+    assert_eq!(names(&database.pool, unprotected).await, expected);
+}
+
+#[tokio::test]
+async fn the_project_leads_every_key_of_a_table_of_a_project() {
+    let database = database().await;
+    // `projects` is the project; runs of the queue may belong to none.
+    let wrong = "
+        SELECT c.relname || ': ' || i.relname
+          FROM pg_index x
+          JOIN pg_class c ON c.oid = x.indrelid
+          JOIN pg_class i ON i.oid = x.indexrelid
+          JOIN pg_attribute a ON a.attrelid = c.oid AND a.attnum = x.indkey[0]
+         WHERE c.relnamespace = 'public'::regnamespace AND c.relrowsecurity AND x.indisunique
+           AND a.attname <> 'project_id' AND c.relname NOT IN ('projects', 'job_runs')
+         ORDER BY 1";
+    assert_eq!(names(&database.pool, wrong).await, Vec::<String>::new());
+    let types = "
+        SELECT c.relname || '.' || a.attname FROM pg_attribute a
+          JOIN pg_class c ON c.oid = a.attrelid
+         WHERE c.relnamespace = 'public'::regnamespace AND c.relkind = 'r'
+           AND (a.attname = 'project_id' AND a.atttypid <> 'uuid'::regtype
+                OR a.atttypid IN ('timestamp'::regtype, 'money'::regtype)
+                OR a.attname = 'project_id' AND NOT a.attnotnull AND c.relname <> 'job_runs')";
+    assert_eq!(names(&database.pool, types).await, Vec::<String>::new());
+}
+
+#[tokio::test]
+async fn no_role_owns_anything_or_passes_the_policies() {
+    let database = database().await;
+    let strong = "
+        SELECT rolname::text FROM pg_roles
+         WHERE rolname LIKE 'jointward\\_%'
+           AND (rolsuper OR rolbypassrls OR rolcreaterole OR rolcreatedb OR rolcanlogin)";
+    assert_eq!(names(&database.pool, strong).await, Vec::<String>::new());
+    let owned = "
+        SELECT c.relname::text FROM pg_class c
+         WHERE pg_get_userbyid(c.relowner) LIKE 'jointward\\_%'";
+    assert_eq!(names(&database.pool, owned).await, Vec::<String>::new());
+}
+
+#[tokio::test]
+async fn what_each_role_may_do_is_as_it_was_decided() {
+    let database = database().await;
+    let granted = "
+        SELECT table_name || ' ' || grantee || ' '
+               || string_agg(privilege_type, ', ' ORDER BY privilege_type)
+          FROM information_schema.table_privileges
+         WHERE table_schema = 'public' AND grantee LIKE 'jointward\\_%'
+         GROUP BY table_name, grantee ORDER BY table_name, grantee";
+    let text = names(&database.pool, granted).await.join("\n") + "\n";
+    expect_test::expect_file!["../../api-spec/database-privileges.txt"].assert_eq(&text);
+}
+
+/// Runs `statement` as `role`, in the project or in none; the SQLSTATE of its refusal.
+async fn refused(
+    database: &Database,
+    role: Role,
+    scope: Scope,
+    statement: &'static str,
+) -> Option<String> {
+    let pool = store::connect(&database.url, role, 1).await.unwrap();
+    let mut tx = store::begin(&pool, scope).await.unwrap();
+    let done = sqlx::raw_sql(statement).execute(&mut *tx).await;
+    let error = done.err()?;
+    error.as_database_error().and_then(|it| it.code().map(String::from))
+}
+
+const TENANT: [&str; 8] = [
+    "SELECT FROM joints",
+    "SELECT FROM facts",
+    "SELECT FROM setup_items",
+    "SELECT FROM signatures",
+    "SELECT FROM backfill_releases",
+    "SELECT FROM nonconformances",
+    "SELECT FROM warnings",
+    "SELECT FROM imports",
+];
+
+#[actix_web::test]
+async fn without_a_project_no_table_of_a_project_can_be_read() {
+    let line = Line::with_ready_joint().await;
+    for statement in TENANT {
+        let code =
+            refused(&line.app.database, Role::Application, Scope::default(), statement).await;
+        assert_eq!(code.as_deref(), Some("42704"), "{statement}: the setting is unknown");
+        let code = refused(&line.app.database, Role::Reader, Scope::default(), statement).await;
+        assert_eq!(code.as_deref(), Some("42704"), "{statement}");
+    }
+}
+
+#[actix_web::test]
+async fn in_another_project_there_is_nothing() {
+    let line = Line::with_ready_joint().await;
+    let other = sqlx::query_scalar("SELECT id FROM projects WHERE code = 'SOUTH'");
+    let other: uuid::Uuid = other.fetch_one(&line.app.database.pool).await.unwrap();
+    let scope = Scope { project: Some(domain::ids::ProjectId(other)), user: None };
+    let pool = &line.app.database.application;
+    let mut tx = store::begin(pool, scope).await.unwrap();
+    for table in ["SELECT count(*) FROM joints", "SELECT count(*) FROM facts"] {
+        let found: i64 = sqlx::query_scalar(table).fetch_one(&mut *tx).await.unwrap();
+        assert_eq!(found, 0, "{table}");
+    }
+    let changed = sqlx::query("UPDATE joints SET stage = 'released'").execute(&mut *tx).await;
+    assert_eq!(changed.unwrap().rows_affected(), 0);
+    let mine = line.project.0;
+    let moved = sqlx::query(
+        "INSERT INTO warnings (project_id, id, kind, subject, severity, detail,
+                                                   raised_at, updated_at)
+                             VALUES ($1, gen_random_uuid(), 'a', 'b', 'notice', 'c', now(), now())",
+    )
+    .bind(mine);
+    let error = moved.execute(&mut *tx).await.unwrap_err();
+    let code = error.as_database_error().and_then(|it| it.code().map(String::from));
+    assert_eq!(code.as_deref(), Some("42501"), "{error}");
+}
+
+#[actix_web::test]
+async fn no_role_changes_history() {
+    let line = Line::with_ready_joint().await;
+    let scope = Scope { project: Some(line.project), user: None };
+    for role in [Role::Application, Role::Worker, Role::Reader] {
+        for statement in [
+            "UPDATE facts SET late = true",
+            "DELETE FROM facts",
+            "TRUNCATE facts",
+            "ALTER TABLE facts DISABLE TRIGGER ALL",
+            "DROP TRIGGER facts_refuse_change ON facts",
+            "UPDATE signatures SET meaning = 'another'",
+            "DELETE FROM signatures",
+            "DELETE FROM setup_history",
+            "DELETE FROM backfill_releases",
+            "ALTER TABLE facts DISABLE ROW LEVEL SECURITY",
+            "CREATE TABLE mine (id int)",
+        ] {
+            let code = refused(&line.app.database, role, scope, statement).await;
+            assert_eq!(code.as_deref(), Some("42501"), "{statement} as {role:?}");
+        }
+    }
+}
+
+#[actix_web::test]
+async fn the_worker_and_the_reader_see_no_secrets() {
+    let line = Line::new().await;
+    let scope = Scope { project: Some(line.project), user: None };
+    for (role, statement) in [
+        (Role::Worker, "SELECT FROM token_keys"),
+        (Role::Worker, "SELECT FROM users"),
+        (Role::Worker, "INSERT INTO facts DEFAULT VALUES"),
+        (Role::Worker, "INSERT INTO backfill_releases DEFAULT VALUES"),
+        (Role::Reader, "SELECT FROM token_keys"),
+        (Role::Reader, "SELECT FROM users"),
+        (Role::Reader, "SELECT FROM sessions"),
+        (Role::Reader, "SELECT FROM idempotency_keys"),
+        (Role::Reader, "INSERT INTO warnings DEFAULT VALUES"),
+    ] {
+        let code = refused(&line.app.database, role, scope, statement).await;
+        assert_eq!(code.as_deref(), Some("42501"), "{statement} as {role:?}");
+    }
+}
+
+#[actix_web::test]
+async fn a_setting_does_not_outlive_its_transaction() {
+    let line = Line::with_joints(1).await;
+    let pool = store::connect(&line.app.database.url, Role::Application, 1).await.unwrap();
+    let scope = Scope { project: Some(line.project), user: None };
+    let tx = store::begin(&pool, scope).await.unwrap();
+    store::commit(tx).await.unwrap();
+    let error = sqlx::query("SELECT FROM joints").execute(&pool).await.unwrap_err();
+    // What was set once is empty afterwards, and an empty text is no UUID.
+    let code = error.as_database_error().and_then(|it| it.code().map(String::from));
+    assert_eq!(code.as_deref(), Some("22P02"), "{error}");
+    let mut conn = sqlx::PgConnection::connect(&line.app.database.url).await.unwrap();
+    conn.ping().await.unwrap();
+}
