@@ -190,9 +190,11 @@ fn methods_of(path: &str) -> Vec<&'static str> {
         let paths = openapi().paths.paths;
         paths.into_iter().map(|(template, item)| (template, methods(&item))).collect()
     });
+    // A path that stands in the description as it is hides those that it would also fit.
+    let exact = table.iter().any(|(template, _)| template == path);
     let mut found: Vec<&str> = table
         .iter()
-        .filter(|(template, _)| fits(template, path))
+        .filter(|(template, _)| if exact { template == path } else { fits(template, path) })
         .flat_map(|(_, methods)| methods.iter().copied())
         .collect();
     found.sort_unstable();

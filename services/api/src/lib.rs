@@ -14,6 +14,7 @@ mod limiter;
 mod load;
 mod metrics;
 mod openapi;
+mod openapi_facts;
 mod problem;
 pub mod reply;
 mod routes;

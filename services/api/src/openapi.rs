@@ -15,6 +15,7 @@ use utoipa::{
 use utoipa_actix_web::AppExt;
 
 use crate::{
+    openapi_facts,
     problem::{MEDIA_TYPE, Problem},
     routes,
 };
@@ -68,13 +69,19 @@ fn name_items(components: &mut Components) {
 
 /// The same as text, as it is committed.
 pub fn openapi_json() -> String {
-    openapi().to_pretty_json().unwrap_or_default() + "\n"
+    serde_json::to_string_pretty(&published()).unwrap_or_default() + "\n"
+}
+
+fn published() -> serde_json::Value {
+    let mut document = serde_json::to_value(openapi()).unwrap_or_default();
+    openapi_facts::describe(&mut document);
+    document
 }
 
 /// The same as it is served.
 pub fn served() -> Bytes {
     static SERVED: OnceLock<Bytes> = OnceLock::new();
-    SERVED.get_or_init(|| Bytes::from(openapi().to_json().unwrap_or_default())).clone()
+    SERVED.get_or_init(|| Bytes::from(published().to_string())).clone()
 }
 
 fn operations(path: &mut PathItem) -> impl Iterator<Item = &mut Operation> {
@@ -124,6 +131,26 @@ mod tests {
         ids.sort_unstable();
         ids.dedup();
         assert_eq!(all, ids.len(), "two operations share an id");
+    }
+
+    /// A description that fits nothing would leave generated clients with nothing to send.
+    #[test]
+    fn a_fact_as_it_is_sent_fits_its_description() {
+        let mut schema = published();
+        schema["$ref"] = "#/components/schemas/NewFact".into();
+        let validator = jsonschema::validator_for(&schema).unwrap();
+        let fact = serde_json::json!({
+            "id": "01930000-0000-7000-8000-000000000001", "kind": "holiday_tested",
+            "occurred_at": "2026-06-10T09:30:00+02:00", "result": "pass", "voltage_kv": 12.5,
+            "detector": "HD-1",
+        });
+        assert!(domain::joints::fact::parse(&fact).is_ok());
+        assert!(validator.is_valid(&fact));
+        for (field, value) in [("joint", "J-1".into()), ("supersedes", fact["id"].clone())] {
+            let mut wrong = fact.clone();
+            wrong[field] = value;
+            assert!(!validator.is_valid(&wrong), "{field}");
+        }
     }
 
     #[test]

@@ -13,7 +13,8 @@ pub fn dew_point(air: Temperature, relative_humidity: RelativeHumidity) -> f64 {
     const A: f64 = 17.625;
     const B: f64 = 243.04;
     let t = air.as_celsius();
-    let gamma = (relative_humidity.as_percent() / 100.0).ln() + A * t / (B + t);
+    // Not the logarithm of the quotient, which for the driest air a number can say is 0.
+    let gamma = relative_humidity.as_percent().ln() - 100.0_f64.ln() + A * t / (B + t);
     B * gamma / (A - gamma)
 }
 

@@ -125,8 +125,11 @@ pub struct RelativeHumidity {
 impl RelativeHumidity {
     /// Over 0, up to 100 %.
     pub fn from_percent(value: f64) -> Result<Self, UnitError> {
-        within("relative humidity", "%", value, f64::MIN_POSITIVE, 100.0)
-            .map(|percent| Self { percent })
+        let percent = within("relative humidity", "%", value, 0.0, 100.0)?;
+        if percent > 0.0 {
+            return Ok(Self { percent });
+        }
+        Err(UnitError { what: "relative humidity over 0", value, low: 0.0, high: 100.0, unit: "%" })
     }
 
     /// In %.

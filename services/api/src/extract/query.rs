@@ -47,8 +47,7 @@ fn read<T: DeserializeOwned>(text: &str) -> Result<T, Problem> {
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 pub struct Paging {
-    /// Most items in the answer, 1 to 500; 50 if absent.
-    #[param(minimum = 1, maximum = 500)]
+    /// Most items in the answer; 50 if absent. Less than 1 counts as 1, more than 500 as 500.
     pub limit: Option<u32>,
     /// `next` of the page before.
     pub cursor: Option<String>,

@@ -28,8 +28,7 @@ pub struct JobParams {
     /// With that outcome.
     #[param(inline)]
     outcome: Option<Outcome>,
-    /// Most items in the answer, 1 to 500; 50 if absent.
-    #[param(minimum = 1, maximum = 500)]
+    /// Most items in the answer; 50 if absent. Less than 1 counts as 1, more than 500 as 500.
     limit: Option<u32>,
     /// `next` of the page before.
     cursor: Option<String>,
