@@ -7,3 +7,4 @@ mod chain;
 mod gates;
 mod model;
 mod properties;
+mod stored_form;
