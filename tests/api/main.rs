@@ -10,6 +10,7 @@ mod database;
 mod edge;
 mod idempotency;
 mod imports;
+mod joint_list;
 mod model;
 mod properties;
 mod race;

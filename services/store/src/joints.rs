@@ -10,6 +10,8 @@ use domain::{
 };
 use serde_json::Value;
 use sqlx::PgConnection;
+use units::Kp;
+use uuid::Uuid;
 
 use crate::{StoreError, error::database};
 
@@ -31,7 +33,7 @@ pub struct StoredJoint {
 }
 
 struct Row {
-    id: uuid::Uuid,
+    id: Uuid,
     register: Value,
     state: Value,
     chain_seq: i64,
@@ -68,7 +70,7 @@ pub async fn find(
           WHERE project_id = $1 AND (joint_number = $2 OR id = $3)",
         project.0,
         named,
-        named.parse::<uuid::Uuid>().ok(),
+        named.parse::<Uuid>().ok(),
     )
     .fetch_optional(conn)
     .await
@@ -82,7 +84,7 @@ pub async fn find_all(
     project: ProjectId,
     ids: &[JointId],
 ) -> Result<Vec<StoredJoint>, StoreError> {
-    let ids: Vec<uuid::Uuid> = ids.iter().map(|it| it.0).collect();
+    let ids: Vec<Uuid> = ids.iter().map(|it| it.0).collect();
     let rows = sqlx::query_as!(
         Row,
         "SELECT id, register, state, chain_seq, chain_head, newest_at
@@ -103,7 +105,7 @@ pub async fn lock(
     project: ProjectId,
     named: &[String],
 ) -> Result<Vec<StoredJoint>, StoreError> {
-    let ids: Vec<uuid::Uuid> = named.iter().filter_map(|it| it.parse().ok()).collect();
+    let ids: Vec<Uuid> = named.iter().filter_map(|it| it.parse().ok()).collect();
     let rows = sqlx::query_as!(
         Row,
         "SELECT id, register, state, chain_seq, chain_head, newest_at
@@ -126,19 +128,19 @@ pub async fn numbers_between(
     conn: &mut PgConnection,
     project: ProjectId,
     section: Option<&str>,
-    kp_from_m: f64,
-    kp_to_m: f64,
+    from: Kp,
+    to: Kp,
     limit: i64,
 ) -> Result<Vec<String>, StoreError> {
     sqlx::query_scalar!(
         "SELECT joint_number FROM joints
           WHERE project_id = $1 AND ($2::text IS NULL OR section = $2)
-            AND kp_m >= $3::float8::numeric AND kp_m <= $4::float8::numeric
-          ORDER BY kp_m, id LIMIT $5",
+            AND kp_mm >= $3 AND kp_mm <= $4
+          ORDER BY kp_mm, id LIMIT $5",
         project.0,
         section,
-        kp_from_m,
-        kp_to_m,
+        from.as_millimetres(),
+        to.as_millimetres(),
         limit,
     )
     .fetch_all(conn)
@@ -241,8 +243,8 @@ pub struct JointLine {
     pub id: JointId,
     /// Its number.
     pub joint_number: String,
-    /// Kilometre point, m.
-    pub kp_m: f64,
+    /// Kilometre point, mm.
+    pub kp_mm: i64,
     /// Section.
     pub section: String,
     /// Spread.
@@ -268,14 +270,14 @@ pub struct JointFilter {
     pub section: Option<String>,
     /// Of that spread.
     pub spread: Option<String>,
-    /// From that kilometre point, m.
-    pub kp_from_m: Option<f64>,
-    /// Up to that kilometre point, m.
-    pub kp_to_m: Option<f64>,
+    /// From that kilometre point.
+    pub kp_from: Option<Kp>,
+    /// Up to that kilometre point.
+    pub kp_to: Option<Kp>,
     /// Blocked or not.
     pub blocked: Option<bool>,
-    /// After that place in the order of the line.
-    pub after: Option<(f64, JointId)>,
+    /// After that place in the order of the line: kilometre point in mm, and id.
+    pub after: Option<(i64, JointId)>,
     /// At most so many.
     pub limit: i64,
 }
@@ -286,9 +288,14 @@ pub async fn list(
     project: ProjectId,
     filter: &JointFilter,
 ) -> Result<Vec<JointLine>, StoreError> {
+    // One bound that is always there lets every page begin inside an index; of two lower bounds
+    // PostgreSQL might begin at the wider one.
+    let from = filter.kp_from.map(|kp| (kp.as_millimetres() - 1, Uuid::max()));
+    let after = filter.after.map(|(kp, id)| (kp, id.0)).max(from);
+    let (after_mm, after_id) = after.unwrap_or((i64::MIN, Uuid::nil()));
     sqlx::query_as!(
         JointLine,
-        r#"SELECT id, joint_number, kp_m::float8 AS "kp_m!", section, spread,
+        r#"SELECT id, joint_number, kp_mm AS "kp_mm!", section, spread,
                   kind, stage, flags, required_voltage_kv::float8 AS required_voltage_kv,
                   chain_seq AS version
              FROM joints
@@ -296,22 +303,19 @@ pub async fn list(
               AND ($2::text IS NULL OR stage = $2)
               AND ($3::text IS NULL OR section = $3)
               AND ($4::text IS NULL OR spread = $4)
-              AND ($5::float8 IS NULL OR kp_m >= $5::float8::numeric)
-              AND ($6::float8 IS NULL OR kp_m <= $6::float8::numeric)
-              AND ($7::bool IS NULL OR ($8 = ANY (flags)) = $7)
-              AND ($9::float8 IS NULL OR (kp_m, id) > ($9::float8::numeric, $10))
-            ORDER BY kp_m, id
-            LIMIT $11"#,
+              AND (kp_mm, id) > ($5, $6) AND kp_mm <= $7
+              AND ($8::bool IS NULL OR ($9 = ANY (flags)) = $8)
+            ORDER BY kp_mm, id
+            LIMIT $10"#,
         project.0,
         filter.stage.map(Stage::name),
         filter.section.as_deref(),
         filter.spread.as_deref(),
-        filter.kp_from_m,
-        filter.kp_to_m,
+        after_mm,
+        after_id,
+        filter.kp_to.map_or(i64::MAX, Kp::as_millimetres),
         filter.blocked,
         Flag::Blocked.name(),
-        filter.after.map(|(kp, _)| kp),
-        filter.after.map(|(_, id)| id.0),
         filter.limit,
     )
     .fetch_all(conn)

@@ -33,6 +33,15 @@ impl Kp {
         }
     }
 
+    /// From 0 to 20 000 km.
+    pub fn from_millimetres(millimetres: i64) -> Result<Self, KpError> {
+        if (0..=20_000_000_000).contains(&millimetres) {
+            Ok(Self { millimetres })
+        } else {
+            Err(KpError::OutOfRange(format!("{millimetres} mm")))
+        }
+    }
+
     /// Reads `12.3456` (kilometres), `12+345.6`, `KP 12+345.6`; a blank may stand for the plus,
     /// as it does in an address.
     pub fn parse(text: &str) -> Result<Self, KpError> {
@@ -58,6 +67,11 @@ impl Kp {
             None => number(plain)? * 1000.0,
         };
         Self::from_metres(metres).map_err(|_| KpError::OutOfRange(text.to_owned()))
+    }
+
+    /// In mm.
+    pub fn as_millimetres(self) -> i64 {
+        self.millimetres
     }
 
     /// In m.

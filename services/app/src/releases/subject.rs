@@ -79,8 +79,7 @@ pub(super) async fn names(
         Named::Joints(joints) => joints.clone(),
         Named::Stretch { from, to, section } => {
             let most = i64::try_from(MOST).unwrap_or(i64::MAX) + 1;
-            let (from, to) = (from.as_metres(), to.as_metres());
-            store::joints::numbers_between(conn, project.id, section.as_deref(), from, to, most)
+            store::joints::numbers_between(conn, project.id, section.as_deref(), *from, *to, most)
                 .await?
         }
     };

@@ -84,24 +84,24 @@ pub async fn list_joints(
         stage: query.stage,
         section: query.section,
         spread: query.spread,
-        kp_from_m: kp("kp_from", query.kp_from.as_deref())?,
-        kp_to_m: kp("kp_to", query.kp_to.as_deref())?,
+        kp_from: kp("kp_from", query.kp_from.as_deref())?,
+        kp_to: kp("kp_to", query.kp_to.as_deref())?,
         blocked: query.blocked,
         after: query.cursor.as_deref().map(position).transpose()?,
         limit: i64::from(clamp(query.limit)),
     };
     let (lines, more) = app::joints::list(&app, &permit.project, filter).await?;
-    let next = lines.last().filter(|_| more).map(|last| cursor(&(last.kp_m, last.id)));
+    let next = lines.last().filter(|_| more).map(|last| cursor(&(last.kp_mm, last.id)));
     Ok(Json(Page { items: lines.into_iter().map(item).collect(), next }))
 }
 
-fn kp(name: &str, text: Option<&str>) -> Result<Option<f64>, Problem> {
-    let read = text.map(|text| Kp::parse(text).map(Kp::as_metres)).transpose();
+fn kp(name: &str, text: Option<&str>) -> Result<Option<Kp>, Problem> {
+    let read = text.map(Kp::parse).transpose();
     read.map_err(|error| Problem::bad_request("INVALID_PARAMETER", format!("`{name}`: {error}")))
 }
 
 fn item(line: JointLine) -> JointListItem {
-    let kp = Kp::from_metres(line.kp_m).ok();
+    let kp = Kp::from_millimetres(line.kp_mm).ok();
     JointListItem {
         id: line.id,
         joint_number: line.joint_number,
