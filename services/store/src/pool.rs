@@ -51,7 +51,11 @@ impl Role {
 /// [`migrate`].
 pub async fn connect(url: &str, role: Role, max: u32) -> Result<PgPool, StoreError> {
     let options: PgConnectOptions = url.parse().map_err(database("read the database URL"))?;
-    let mut settings = vec![("idle_in_transaction_session_timeout", IDLE_IN_TRANSACTION_TIMEOUT)];
+    let mut settings = vec![
+        ("idle_in_transaction_session_timeout", IDLE_IN_TRANSACTION_TIMEOUT),
+        // What was acknowledged outlives a crash, whatever this server does by default.
+        ("synchronous_commit", "on"),
+    ];
     settings.extend(role.name().map(|name| ("role", name)));
     PgPoolOptions::new()
         .max_connections(max)
