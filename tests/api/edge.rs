@@ -1,6 +1,6 @@
 //! What every answer carries, whoever asks for what.
 
-use actix_web::test::TestRequest;
+use actix_web::{http::Method, test::TestRequest};
 use harness::{Line, TestApp};
 use serde_json::json;
 
@@ -28,7 +28,7 @@ async fn other_origins_get_no_leave_to_read() {
         let request = TestRequest::get().uri("/livez").insert_header(("origin", origin));
         assert_eq!(app.call(request).await.header("access-control-allow-origin"), "");
         let preflight = TestRequest::with_uri("/v1/sessions")
-            .method(actix_web::http::Method::OPTIONS)
+            .method(Method::OPTIONS)
             .insert_header(("origin", origin))
             .insert_header(("access-control-request-method", "POST"));
         let answer = app.call(preflight).await;
@@ -64,4 +64,28 @@ async fn the_description_for_people_needs_no_network() {
     let policy = page.header("content-security-policy");
     assert!(policy.starts_with("default-src 'self'"), "{policy}");
     assert_eq!(app.call(TestRequest::get().uri("/docs/swagger-ui-bundle.js")).await.status, 200);
+}
+
+#[actix_web::test]
+async fn a_request_refused_half_way_gives_its_connection_back() {
+    let line = Line::new().await;
+    // Refused for its path while the database is asked who this is; more often than there are
+    // connections.
+    for _ in 0..40 {
+        let refused = line.qa.asks(Method::DELETE, "/v1/sessions/nothing", None).await;
+        refused.problem(404, "NOT_FOUND");
+    }
+    line.qa.gets("").await.expect(200);
+}
+
+#[actix_web::test]
+async fn a_password_is_not_said_back() {
+    let line = Line::new().await;
+    for password in [json!("tooshort"), json!(8_711_004), json!("0".repeat(200))] {
+        let body = json!({ "email": "new@example.org", "name": "New", "password": password });
+        let refused = line.admin.asks(Method::POST, "/v1/users", Some(body)).await;
+        let problem = refused.problem(422, "INVALID").to_string();
+        let secret = password.as_str().map_or_else(|| password.to_string(), str::to_owned);
+        assert!(!problem.contains(&secret), "{problem}");
+    }
 }

@@ -183,8 +183,11 @@ fn describe(error: &jsonschema::ValidationError<'_>, document: &Value) -> Vec<Fi
             vec![FieldError::new(&at, "OUT_OF_RANGE", detail)]
         }
         Kind::Type { .. } => {
-            // A whole list or object is not said back.
+            // A whole list or object is not said back, nor is a secret.
             let told = match error.instance().as_ref() {
+                _ if beside(error, document, "format").is_some_and(|it| it == "password") => {
+                    error.masked().to_string()
+                }
                 Value::Array(_) | Value::Object(_) => error.masked().to_string(),
                 _ => error.to_string(),
             };
@@ -198,17 +201,39 @@ fn describe(error: &jsonschema::ValidationError<'_>, document: &Value) -> Vec<Fi
         }
         Kind::Format { .. } => vec![FieldError::new(&at, "WRONG_FORMAT", error.to_string())],
         Kind::Enum { .. } => vec![FieldError::new(&at, "UNKNOWN_VALUE", error.to_string())],
-        Kind::MinLength { .. } | Kind::MaxLength { .. } => {
-            vec![FieldError::new(&at, "WRONG_LENGTH", error.to_string())]
+        // Said without the text: it can be long, and it can be a password.
+        Kind::MinLength { limit } => {
+            let detail = format!("must have at least {limit} characters");
+            vec![FieldError::new(&at, "WRONG_LENGTH", detail)]
+        }
+        Kind::MaxLength { limit } => {
+            let detail = format!("must have at most {limit} characters");
+            vec![FieldError::new(&at, "WRONG_LENGTH", detail)]
         }
         _ => vec![FieldError::new(&at, "INVALID", error.to_string())],
     }
 }
 
+/// What the schema at fault says of `keyword`.
+fn beside<'a>(
+    error: &jsonschema::ValidationError<'_>,
+    document: &'a Value,
+    keyword: &str,
+) -> Option<&'a Value> {
+    schema_at_fault(error, document)?.get(keyword)
+}
+
+fn schema_at_fault<'a>(
+    error: &jsonschema::ValidationError<'_>,
+    document: &'a Value,
+) -> Option<&'a Value> {
+    let keyword = error.schema_path().as_str();
+    document.pointer(&keyword[..keyword.rfind('/')?])
+}
+
 /// The range that the schema at fault allows, in words: `over 0 and at most 100`.
 fn allowed(error: &jsonschema::ValidationError<'_>, document: &Value) -> Option<String> {
-    let keyword = error.schema_path().as_str();
-    let schema = document.pointer(&keyword[..keyword.rfind('/')?])?;
+    let schema = schema_at_fault(error, document)?;
     let bounds = [
         ("minimum", "at least"),
         ("exclusiveMinimum", "over"),

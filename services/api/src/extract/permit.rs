@@ -8,7 +8,7 @@ use domain::{
     access::Permission,
     ids::{ProjectId, UserId},
 };
-use futures_util::future::{FutureExt, LocalBoxFuture, Shared};
+use futures_util::future::{FutureExt, LocalBoxFuture, Shared, WeakShared};
 
 use crate::Problem;
 
@@ -114,7 +114,7 @@ pub(super) fn once_admitted<T: 'static>(
     request: &HttpRequest,
     work: impl Future<Output = Result<T, Problem>> + 'static,
 ) -> LocalBoxFuture<'static, Result<T, Problem>> {
-    let admission = request.extensions().get::<Admission>().cloned();
+    let admission = request.extensions().get::<Pending>().and_then(|it| it.0.upgrade());
     async move {
         if let Some(admission) = admission {
             admission.await?;
@@ -126,14 +126,20 @@ pub(super) fn once_admitted<T: 'static>(
 
 /// Who was admitted to this request, and to which project, if its handler asked that.
 pub fn admitted(request: &HttpRequest) -> Option<(UserId, Option<ProjectId>)> {
-    let admission = request.extensions().get::<Admission>().cloned()?;
-    let admitted = admission.peek()?.as_ref().ok()?;
+    let extensions = request.extensions();
+    let admitted = extensions.get::<Admitted>()?;
     Some((admitted.actor.user, admitted.project.as_ref().map(|it| it.id)))
 }
 
 type Admission = Shared<LocalBoxFuture<'static, Result<Admitted, Problem>>>;
 
-#[derive(Clone)]
+/// The admission under way, as long as an extractor waits for it.
+///
+/// It holds the request and a connection to the database. Kept by the request itself it would
+/// live for ever where nobody asks to its end: another extractor refused, or the caller hung up.
+struct Pending(WeakShared<LocalBoxFuture<'static, Result<Admitted, Problem>>>);
+
+#[derive(Debug, Clone)]
 struct Admitted {
     actor: Actor,
     project: Option<ProjectEntry>,
@@ -143,8 +149,16 @@ fn admission(
     request: &HttpRequest,
     work: impl Future<Output = Result<Admitted, Problem>> + 'static,
 ) -> Admission {
+    let asked = request.clone();
+    let work = async move {
+        let admitted = work.await?;
+        asked.extensions_mut().insert(admitted.clone());
+        Ok(admitted)
+    };
     let admission = work.boxed_local().shared();
-    request.extensions_mut().insert(admission.clone());
+    if let Some(pending) = admission.downgrade() {
+        request.extensions_mut().insert(Pending(pending));
+    }
     admission
 }
 
@@ -196,8 +210,23 @@ mod tests {
     #[actix_web::test]
     async fn a_stranger_hears_nothing_of_the_rest() {
         let request = TestRequest::default().to_http_request();
-        drop(admission(&request, async { Err(Problem::unauthenticated("WHO", "who are you")) }));
+        let first = admission(&request, async { Err(Problem::unauthenticated("WHO", "")) });
         let rest = once_admitted::<()>(&request, async { Err(Problem::bad_request("BAD", "")) });
         assert_eq!(rest.await.unwrap_err().code(), "WHO");
+        assert_eq!(first.await.unwrap_err().code(), "WHO");
+    }
+
+    #[actix_web::test]
+    async fn an_admission_that_nobody_waits_for_lets_go_of_what_it_holds() {
+        let request = TestRequest::default().to_http_request();
+        let (held, asked) = (std::rc::Rc::new(()), request.clone());
+        let holds = held.clone();
+        let mut abandoned = admission(&request, async move {
+            let _both = (holds, asked);
+            std::future::pending().await
+        });
+        assert!((&mut abandoned).now_or_never().is_none(), "it waits for the database");
+        drop(abandoned);
+        assert_eq!(std::rc::Rc::strong_count(&held), 1);
     }
 }

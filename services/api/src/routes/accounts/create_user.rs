@@ -22,7 +22,7 @@ pub struct UserRequest {
     #[schema(min_length = 1, max_length = 200)]
     name: String,
     /// Password to sign in with.
-    #[schema(max_length = 1024, format = Password)]
+    #[schema(min_length = 12, max_length = 128, format = Password)]
     password: String,
 }
 

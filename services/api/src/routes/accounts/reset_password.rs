@@ -14,7 +14,7 @@ pub struct PasswordResetRequest {
     #[schema(max_length = 100)]
     code: String,
     /// Password as it shall be: 12 to 128 characters, not one that is easily guessed.
-    #[schema(max_length = 1024, format = Password)]
+    #[schema(min_length = 12, max_length = 128, format = Password)]
     new_password: String,
 }
 
