@@ -5,6 +5,7 @@
 mod access;
 mod accounts;
 mod calculations;
+mod conditional;
 mod contradiction;
 mod database;
 mod edge;

@@ -12,7 +12,7 @@ use actix_web::{
 use tracing_actix_web::TracingLogger;
 use utoipa_actix_web::AppExt;
 
-use crate::{Settings, docs, edge, idempotency, load, metrics, routes};
+use crate::{Settings, conditional, docs, edge, idempotency, load, metrics, routes};
 
 /// Seconds that requests under way have when the server stops.
 const LAST_REQUESTS_S: u64 = 30;
@@ -63,6 +63,7 @@ fn bare() -> App<
         .into_utoipa_app()
         .configure(configure)
         .into_app()
+        .wrap(from_fn(conditional::tagged))
         .wrap(from_fn(edge::finish))
         .wrap(from_fn(idempotency::keyed))
         .wrap(from_fn(load::shed))

@@ -24,6 +24,9 @@ use crate::{
 /// Answers that hold tokens, codes or nonces.
 const SECRET: [&str; 3] = ["/sessions", "/password-resets", "/signing-challenges"];
 
+/// What is about people stays out of every cache.
+const PERSONAL: [&str; 4] = ["/me", "/users", "/members", "/people"];
+
 const REQUEST_ID: HeaderName = HeaderName::from_static("x-request-id");
 
 /// Opens the span that every log line of a request stands in.
@@ -164,7 +167,19 @@ fn add_headers(headers: &mut HeaderMap, path: &str, request_id: Option<&str>) {
         headers.insert(REQUEST_ID, id);
     }
     if path.starts_with("/v1") && !headers.contains_key(header::CACHE_CONTROL) {
-        headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
+        headers
+            .insert(header::CACHE_CONTROL, HeaderValue::from_static(cache_control(path, headers)));
+    }
+}
+
+/// An answer with an ETag may be kept by whoever asked, who has to ask each time whether it still
+/// holds; nothing else is kept.
+fn cache_control(path: &str, headers: &HeaderMap) -> &'static str {
+    let mut withheld = SECRET.iter().chain(&PERSONAL);
+    if headers.contains_key(header::ETAG) && !withheld.any(|part| path.contains(part)) {
+        "private, no-cache"
+    } else {
+        "no-store"
     }
 }
 

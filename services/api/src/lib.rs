@@ -6,6 +6,7 @@
 //! signature ([`extract::Permit`]); errors leave through [`Problem`].
 
 mod app;
+mod conditional;
 mod docs;
 mod edge;
 pub mod extract;
@@ -15,6 +16,7 @@ mod load;
 mod metrics;
 mod openapi;
 mod openapi_facts;
+mod openapi_rules;
 mod problem;
 pub mod reply;
 mod routes;

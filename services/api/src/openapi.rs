@@ -15,7 +15,7 @@ use utoipa::{
 use utoipa_actix_web::AppExt;
 
 use crate::{
-    openapi_facts,
+    openapi_facts, openapi_rules,
     problem::{MEDIA_TYPE, Problem},
     routes,
 };
@@ -27,7 +27,9 @@ use crate::{
         title = "Jointward",
         version = "1",
         description = "Coating, testing and burying the field joints of a pipeline.\n\n\
-            Units are in the names, times are RFC 3339, errors are `application/problem+json`.",
+            Units are in the names, times are RFC 3339, errors are `application/problem+json`. \
+            What is read as JSON carries an `ETag`; sent back in `If-None-Match`, it is answered \
+            304 without a body as long as nothing has changed.",
         license(name = "MIT OR Apache-2.0", identifier = "MIT OR Apache-2.0"),
     ),
     components(schemas(Problem)),
@@ -75,6 +77,7 @@ pub fn openapi_json() -> String {
 fn published() -> serde_json::Value {
     let mut document = serde_json::to_value(openapi()).unwrap_or_default();
     openapi_facts::describe(&mut document);
+    openapi_rules::describe(&mut document);
     document
 }
 

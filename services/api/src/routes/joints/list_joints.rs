@@ -28,8 +28,10 @@ pub struct JointQuery {
     /// Only those of this spread.
     spread: Option<String>,
     /// From this kilometre point, such as `12.345` or `12+345`.
+    #[param(pattern = r"^[0-9]{1,4}(\.[0-9]{1,6}|\+[0-9]{3}(\.[0-9]{1,3})?)?$")]
     kp_from: Option<String>,
     /// Up to this kilometre point.
+    #[param(pattern = r"^[0-9]{1,4}(\.[0-9]{1,6}|\+[0-9]{3}(\.[0-9]{1,3})?)?$")]
     kp_to: Option<String>,
     /// Only those that are blocked, or only those that are not.
     blocked: Option<bool>,
