@@ -55,7 +55,7 @@ pub use crate::{
     runner::{Runner, RunnerBuilder},
     runs::RunOutcome,
     settings::{QueueOptions, Settings},
-    upkeep::{Pruned, prune, reap},
+    upkeep::{Pruned, prune, prune_runs, reap},
 };
 
 /// Brings the queue's own tables up to date; harmless when they are.

@@ -21,7 +21,8 @@ pub struct Pruned {
     pub effects: u64,
 }
 
-/// Deletes what is over since `older_than`; the record of attempts stays.
+/// Deletes what is over since `older_than`; the record of attempts stays (see
+/// [`prune_runs`]).
 ///
 /// The keys of deleted jobs become free again, so `older_than` must be longer than any period
 /// for which a key shall hold.
@@ -75,6 +76,23 @@ async fn in_batches(
             return Ok(deleted);
         }
     }
+}
+
+/// Deletes what is known of attempts that ended longer ago than `older_than`; returns how many.
+///
+/// The last one of each queue in each project stays, so that it can be seen when it ran, and so
+/// do the attempts at a job that is still in the queue, which are counted.
+pub async fn prune_runs(pool: &PgPool, older_than: Duration) -> Result<u64, sqlx::Error> {
+    let runs = "DELETE FROM job_runs WHERE id IN (
+            SELECT id FROM job_runs r
+            WHERE finished_at < clock_timestamp() - make_interval(secs => $1)
+              AND EXISTS (
+                  SELECT FROM job_runs l
+                  WHERE l.queue = r.queue AND l.id > r.id
+                    AND l.project_id IS NOT DISTINCT FROM r.project_id)
+              AND NOT EXISTS (SELECT FROM apalis.jobs j WHERE j.id = r.job_id)
+            LIMIT $2)";
+    in_batches(pool, runs, older_than).await
 }
 
 /// Gives back every job whose worker has given no sign of life for `dead_for`, or is unknown;

@@ -16,6 +16,9 @@ const ADDRESS_KEPT: TimeDelta = TimeDelta::days(90);
 /// So long jobs that are over stay in the queue; their keys must outlive every schedule.
 const JOBS_KEPT: Duration = Duration::from_hours(7 * 24);
 
+/// So long it can be seen what jobs did.
+const RUNS_KEPT: Duration = Duration::from_hours(90 * 24);
+
 /// A worker without a sign of life for so long is gone; far more than the queue's own patience.
 const GONE: Duration = Duration::from_mins(5);
 
@@ -36,6 +39,8 @@ pub struct Cleaned {
     pub answers: u64,
     /// Jobs that are over, deleted.
     pub jobs: u64,
+    /// Attempts at jobs that are forgotten.
+    pub runs: u64,
     /// Jobs taken from workers that are gone.
     pub given_back: u64,
 }
@@ -55,6 +60,7 @@ pub async fn clean(app: &App) -> Result<Cleaned, AppError> {
     // The queue takes its own connections; holding this one could leave it none.
     drop(conn);
     let pruned = ::jobs::prune(&app.pool, JOBS_KEPT).await.map_err(database("prune the queue"))?;
+    let runs = ::jobs::prune_runs(&app.pool, RUNS_KEPT).await.map_err(database("prune runs"))?;
     let given_back = ::jobs::reap(&app.pool, GONE).await.map_err(database("reap the queue"))?;
     Ok(Cleaned {
         sessions,
@@ -64,6 +70,7 @@ pub async fn clean(app: &App) -> Result<Cleaned, AppError> {
         addresses,
         answers,
         jobs: pruned.jobs,
+        runs,
         given_back,
     })
 }

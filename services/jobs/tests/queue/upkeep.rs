@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use jobs::{Pruned, prune, reap};
+use jobs::{Pruned, prune, prune_runs, reap};
 
 use crate::support::{database, have_effect, start};
 
@@ -34,6 +34,35 @@ async fn what_is_over_is_pruned() {
 
     assert_eq!(db.status(&waiting).await, "Pending");
     assert_eq!(db.runs().await.len(), 1);
+}
+
+#[tokio::test]
+async fn the_last_run_of_each_queue_is_never_forgotten() {
+    let db = database().await;
+    let waiting = db.ask().await;
+    db.execute(
+        "INSERT INTO job_runs (id, job_id, queue, project_id, attempt, worker, started_at,
+                               finished_at, outcome)
+         SELECT lpad(to_hex(n), 32, '0')::uuid, 'job ' || n,
+                CASE WHEN n <= 3 THEN 'rare' ELSE 'often' END,
+                CASE WHEN n = 2 THEN lpad('3', 32, '0')::uuid END, 1, 'w',
+                now() - interval '9 days', now() - (60.5 - n) * interval '1 hour', 'done'
+         FROM generate_series(1, 60) n",
+    )
+    .await;
+    sqlx::query("UPDATE job_runs SET job_id = $1 WHERE job_id = 'job 30'")
+        .bind(&waiting)
+        .execute(&db.pool)
+        .await
+        .unwrap();
+
+    // The first 36 ended more than a day ago. The last one of each queue with and without the
+    // project stays (2 and 3), and the one whose job still waits (30).
+    assert_eq!(prune_runs(&db.pool, DAY).await.unwrap(), 33);
+    assert_eq!(prune_runs(&db.pool, DAY).await.unwrap(), 0);
+    let left = "SELECT count(*) FROM job_runs";
+    let left: i64 = sqlx::query_scalar(left).fetch_one(&db.pool).await.unwrap();
+    assert_eq!(left, 27);
 }
 
 #[tokio::test]
