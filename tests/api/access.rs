@@ -10,6 +10,7 @@ const PUBLIC: &[&str] = &[
     "get_livez",
     "get_readyz",
     "get_openapi",
+    "get_problem",
     "create_session",
     "refresh_session",
     "create_administrator",

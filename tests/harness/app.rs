@@ -40,13 +40,17 @@ pub struct TestApp {
 impl TestApp {
     /// The application on an empty database.
     pub async fn new() -> Rc<Self> {
+        Self::with(api::Settings::default()).await
+    }
+
+    /// The same with these settings.
+    pub async fn with(settings: api::Settings) -> Rc<Self> {
         let database = fresh_database().await;
         let clock = Arc::new(FixedClock::new(minute(FIRST_MINUTE)));
         let pool = database.application.clone();
         let app = App::new(pool, Arc::clone(&clock) as _, Hasher::cheap_for_tests()).await.unwrap();
         let worker = App::for_work(database.worker.clone(), Arc::clone(&clock) as _);
-        let service =
-            Rc::new(init_service(api::service(app.clone(), api::Settings::default())).await);
+        let service = Rc::new(init_service(api::service(app.clone(), settings)).await);
         let call: Call = Box::new(move |request| {
             let service = Rc::clone(&service);
             let answer = async move { call_service(&*service, request.to_request()).await };
@@ -109,6 +113,8 @@ impl Answer {
         assert_eq!(self.header("content-type"), "application/problem+json");
         assert_eq!(self.body["code"], code, "{:#}", self.body);
         assert_eq!(self.body["status"], status);
+        let told = api::KINDS.iter().find(|it| it.code == code);
+        assert_eq!(told.map(|it| it.status), Some(status), "{code} is not in the list of problems");
         self.body
     }
 

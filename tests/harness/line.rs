@@ -48,7 +48,12 @@ pub struct Line {
 impl Line {
     /// The line with its people.
     pub async fn new() -> Self {
-        let app = TestApp::new().await;
+        Self::with(api::Settings::default()).await
+    }
+
+    /// The same in an application with these settings.
+    pub async fn with(settings: api::Settings) -> Self {
+        let app = TestApp::with(settings).await;
         let admin = first_administrator(&app).await;
         let project = create_project(&admin, "NORTH").await;
         create_project(&admin, "SOUTH").await;

@@ -79,6 +79,11 @@ pub async fn serve(
     settings: Settings,
     shutdown: impl Future<Output = ()>,
 ) -> std::io::Result<()> {
+    let readiness = settings.readiness.clone();
+    let shutdown = async move {
+        shutdown.await;
+        readiness.drain();
+    };
     let server = HttpServer::new(move || service(app.clone(), settings.clone()))
         .workers(workers)
         .max_connections(MOST_CONNECTIONS)

@@ -19,6 +19,7 @@ use crate::{
     docs, metrics,
     openapi::openapi,
     problem::{MEDIA_TYPE, Problem},
+    rate,
 };
 
 /// Answers that hold tokens, codes or nonces.
@@ -83,6 +84,9 @@ pub async fn finish(
         None => answer,
     };
     add_headers(answer.headers_mut(), &path, request_id.as_deref());
+    let (asked, status) = (answer.request().clone(), answer.status());
+    rate::tell(&asked, status, answer.headers_mut());
+    drop(asked);
 
     let took = started.elapsed();
     let route = answer.request().match_pattern();

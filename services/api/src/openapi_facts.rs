@@ -64,13 +64,14 @@ fn one_of(kinds: &[(String, Map<String, Value>)], what: &str, more: &[&str]) -> 
         });
         add(&mut whole, "occurred_at", at, true);
         let corrects = kind["properties"]["kind"]["enum"] == json!(["superseded"]);
+        let text = if corrects { json!("string") } else { json!(["string", "null"]) };
         let supersedes = json!({
-            "type": "string", "format": "uuid",
+            "type": text, "format": "uuid",
             "description": "The entry of the same joint that this one takes the place of.",
         });
         add(&mut whole, "supersedes", supersedes, corrects);
         let reason = json!({
-            "type": "string", "minLength": 3, "maxLength": 2000,
+            "type": text, "minLength": 3, "maxLength": 2000,
             "description": "Why it takes its place; needed beside `supersedes`.",
         });
         add(&mut whole, "reason", reason, corrects);

@@ -21,6 +21,14 @@ fn tell(parameter: &mut Value) {
         // As `reply::etag` writes them.
         schema.insert("pattern".to_owned(), json!("^\"v[0-9]{1,18}\"$"));
     }
+    // A parameter is left out; it cannot be null.
+    if let Some(kinds) = schema.get_mut("type").and_then(Value::as_array_mut) {
+        kinds.retain(|it| it != "null");
+        if let [kind] = kinds.as_slice() {
+            let kind = kind.clone();
+            schema.insert("type".to_owned(), kind);
+        }
+    }
     // A `u32` is described as an `int32` that is not negative, and can be twice as large as one.
     let unsigned =
         schema.get("format") == Some(&json!("int32")) && schema.get("minimum") == Some(&json!(0));

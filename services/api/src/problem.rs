@@ -22,6 +22,8 @@ use utoipa::{
     openapi::{RefOr, Schema},
 };
 
+use crate::problem_kinds;
+
 /// The media type of every answer that is not a success.
 pub const MEDIA_TYPE: &str = "application/problem+json";
 
@@ -61,6 +63,9 @@ struct Content {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(value_type = Option<Vec<Object>>)]
     blocking_conditions: Option<Value>,
+    /// The rates that were exceeded, as `RateLimit-Policy` names them.
+    #[serde(rename = "violated-policies", skip_serializing_if = "Vec::is_empty")]
+    violated_policies: Vec<&'static str>,
     #[serde(skip)]
     #[schema(ignore)]
     headers: Vec<(HeaderName, HeaderValue)>,
@@ -74,7 +79,7 @@ impl Problem {
     /// A problem of the kind `code`.
     pub fn new(status: StatusCode, code: &str, detail: impl Into<String>) -> Self {
         Self(Box::new(Content {
-            kind: format!("/problems/{}", code.to_lowercase().replace('_', "-")),
+            kind: format!("/problems/{}", problem_kinds::segment(code)),
             title: in_words(code),
             status: status.as_u16(),
             detail: detail.into(),
@@ -83,6 +88,7 @@ impl Problem {
             request_id: None,
             errors: Vec::new(),
             blocking_conditions: None,
+            violated_policies: Vec::new(),
             headers: Vec::new(),
             cause: None,
         }))
@@ -157,6 +163,13 @@ impl Problem {
     #[must_use]
     pub fn with_header(mut self, name: HeaderName, value: HeaderValue) -> Self {
         self.0.headers.push((name, value));
+        self
+    }
+
+    /// With the name of the rate that was exceeded.
+    #[must_use]
+    pub fn violating(mut self, policy: &'static str) -> Self {
+        self.0.violated_policies.push(policy);
         self
     }
 

@@ -2,7 +2,7 @@
 
 use actix_web::web::{Data, ServiceConfig};
 
-use crate::{Limiter, extract::Proxies, load::Load};
+use crate::{Limiter, Quotas, Readiness, extract::Proxies, load::Load};
 
 /// How the edge treats those who ask.
 #[derive(Debug, Clone, Default)]
@@ -13,6 +13,10 @@ pub struct Settings {
     pub proxies: Data<Proxies>,
     /// How many requests are served at once.
     pub load: Data<Load>,
+    /// How often a user may ask; without a limit unless told.
+    pub quotas: Data<Quotas>,
+    /// Whether more requests are asked for.
+    pub readiness: Data<Readiness>,
 }
 
 impl Settings {
@@ -21,14 +25,28 @@ impl Settings {
         Self {
             calculations: Data::new(calculations),
             proxies: Data::new(proxies),
-            load: Data::default(),
+            ..Self::default()
         }
+    }
+
+    /// The same with limits for each user.
+    #[must_use]
+    pub fn with_quotas(self, quotas: Quotas) -> Self {
+        Self { quotas: Data::new(quotas), ..self }
+    }
+
+    /// The same for a process of this readiness.
+    #[must_use]
+    pub fn with_readiness(self, readiness: Readiness) -> Self {
+        Self { readiness: Data::new(readiness), ..self }
     }
 
     pub(crate) fn configure(&self, config: &mut ServiceConfig) {
         config
             .app_data(self.calculations.clone())
             .app_data(self.proxies.clone())
-            .app_data(self.load.clone());
+            .app_data(self.load.clone())
+            .app_data(self.quotas.clone())
+            .app_data(self.readiness.clone());
     }
 }

@@ -59,6 +59,23 @@ pub struct Cluster {
     _lock: Lock,
 }
 
+/// Stops a cluster without waiting for its end.
+#[derive(Debug, Clone)]
+pub struct Stopper {
+    process: PidFile,
+    data: PathBuf,
+}
+
+impl Stopper {
+    /// Tells PostgreSQL to break off its sessions and stop, if it still runs; what is committed is
+    /// kept.
+    pub fn tell(&self) {
+        if self.process.is_running(&self.data) {
+            self.process.signal(rustix::process::Signal::INT);
+        }
+    }
+}
+
 impl Cluster {
     /// Starts the cluster in `options.dir`, makes it first where there is none, or adopts it where
     /// it runs already; returns when it takes connections.
@@ -113,6 +130,11 @@ impl Cluster {
     /// Returns the directory of the cluster, resolved.
     pub fn dir(&self) -> &Path {
         &self.dir
+    }
+
+    /// A way to stop PostgreSQL for a process that is about to end at once.
+    pub fn stopper(&self) -> Stopper {
+        Stopper { process: self.postmaster.process.clone(), data: self.dir.join("data") }
     }
 
     /// Stops PostgreSQL, adopted or not: open sessions are broken off, what is committed is kept.

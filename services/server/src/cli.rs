@@ -131,6 +131,23 @@ pub struct ServeArgs {
         value_name = "NUMBER"
     )]
     pub calculations_per_minute: u32,
+    /// Requests that one user may make in a minute; a batch counts as one, what had not changed
+    /// as none; 0 sets no limit.
+    #[arg(
+        long,
+        env = "JOINTWARD_REQUESTS_PER_MINUTE",
+        default_value_t = api::Quotas::USUAL_REQUESTS,
+        value_name = "NUMBER"
+    )]
+    pub requests_per_minute: u32,
+    /// Releases that one user may sign in a minute, each of one joint or of many; 0 sets no limit.
+    #[arg(
+        long,
+        env = "JOINTWARD_RELEASES_PER_MINUTE",
+        default_value_t = api::Quotas::USUAL_RELEASES,
+        value_name = "NUMBER"
+    )]
+    pub releases_per_minute: u32,
 }
 
 /// Which server.

@@ -6,7 +6,7 @@ use std::{
 };
 
 use anyhow::Context;
-use cluster::Cluster;
+use cluster::{Cluster, Stopper};
 use sqlx::{Postgres, migrate::MigrateDatabase};
 use store::{PgPool, Role};
 
@@ -63,6 +63,16 @@ impl Database {
     /// Whether no other process can open it while this one runs.
     pub fn is_private(&self) -> bool {
         self.cluster.is_some()
+    }
+
+    /// Where the data of a private database lie.
+    pub fn data(&self) -> Option<&Path> {
+        self.cluster.as_ref().map(Cluster::dir)
+    }
+
+    /// Stops a private PostgreSQL where nobody waits for its end.
+    pub fn stopper(&self) -> Option<Stopper> {
+        self.cluster.as_ref().map(Cluster::stopper)
     }
 
     /// Brings the schema up to date.

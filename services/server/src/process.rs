@@ -6,6 +6,7 @@ use anyhow::Context;
 use api::{Recorder, Settings};
 use app::{App, SystemClock};
 use auth::Hasher;
+use cluster::Stopper;
 use store::Role;
 use tokio::sync::watch;
 
@@ -24,6 +25,8 @@ pub struct Parts {
     pub api: Option<Api>,
     /// The application that works off jobs.
     pub worker: Option<App>,
+    /// The private PostgreSQL below them.
+    pub private: Option<Stopper>,
 }
 
 /// What serves requests.
@@ -79,7 +82,7 @@ pub async fn run(parts: Parts, mut shutdown: Shutdown) -> anyhow::Result<()> {
         ended = &mut both => ended,
         () = shutdown.asked() => {
             tracing::info!("asked to stop");
-            shutdown.insist();
+            shutdown.insist(parts.private);
             stop.send_replace(true);
             both.await
         }

@@ -3,6 +3,7 @@
 use std::{process, time::Duration};
 
 use anyhow::Context;
+use cluster::Stopper;
 use tokio::signal::unix::{Signal, SignalKind, signal};
 
 /// The exit code of a process that was interrupted.
@@ -33,14 +34,16 @@ impl Shutdown {
         }
     }
 
-    /// After a moment, whoever asks once more does not want to wait for the orderly end.
-    pub fn insist(self) {
+    /// After a moment, whoever asks once more does not want to wait for the orderly end; a private
+    /// PostgreSQL is told to stop then, and is not left behind.
+    pub fn insist(self, private: Option<Stopper>) {
         tokio::spawn(async move {
             // Some supervisors signal the process and then its group: one wish, told twice.
             tokio::time::sleep(ONE_WISH).await;
             drop(self);
             if let Ok(mut again) = Self::listen() {
                 again.asked().await;
+                private.iter().for_each(Stopper::tell);
                 process::exit(INTERRUPTED);
             }
         });

@@ -24,6 +24,6 @@ pub mod users;
 pub mod warnings;
 
 pub use error::StoreError;
-pub use pool::{Connection, MIGRATOR, Role, acquire, connect, migrate};
+pub use pool::{Connection, MIGRATOR, Role, acquire, connect, is_migrated, migrate};
 pub use sqlx::{PgConnection, PgPool};
 pub use tx::{Scope, Tx, begin, begin_snapshot, commit, enter, savepoint};

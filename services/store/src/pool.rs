@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use sqlx::{
-    PgPool, Postgres,
+    PgConnection, PgPool, Postgres,
     migrate::Migrator,
     pool::PoolConnection,
     postgres::{PgConnectOptions, PgPoolOptions},
@@ -83,4 +83,18 @@ pub async fn migrate(pool: &PgPool) -> Result<(), StoreError> {
         .run(pool)
         .await
         .map_err(|source| database("migrate the schema")(sqlx::Error::Migrate(Box::new(source))))
+}
+
+/// Whether every migration of this program was applied; there may be newer ones.
+pub async fn is_migrated(conn: &mut PgConnection) -> Result<bool, StoreError> {
+    let known: Vec<i64> = MIGRATOR.iter().map(|it| it.version).collect();
+    // The table is the migrator's own, so the statement is not checked against the schema.
+    let applied: i64 = sqlx::query_scalar(
+        "SELECT count(*) FROM _sqlx_migrations WHERE success AND version = ANY($1)",
+    )
+    .bind(&known)
+    .fetch_one(conn)
+    .await
+    .map_err(database("look at the schema"))?;
+    Ok(usize::try_from(applied).is_ok_and(|it| it == known.len()))
 }

@@ -1,6 +1,6 @@
 //! Who asks, and whether they may.
 
-use std::{future::Future, marker::PhantomData};
+use std::{future::Future, marker::PhantomData, time::Instant};
 
 use actix_web::{FromRequest, HttpMessage, HttpRequest, dev::Payload, http::header, web::Data};
 use app::{Actor, App, projects::ProjectEntry};
@@ -10,7 +10,7 @@ use domain::{
 };
 use futures_util::future::{FutureExt, LocalBoxFuture, Shared, WeakShared};
 
-use crate::Problem;
+use crate::{Problem, limiter::Quotas, rate};
 
 /// A permission as a type, so that it can stand in a signature.
 pub trait PermissionMarker: 'static {
@@ -170,6 +170,9 @@ fn app_of(request: &HttpRequest) -> Result<Data<App>, Problem> {
 async fn authenticate(request: &HttpRequest, app: &App) -> Result<Actor, Problem> {
     let actor = app::accounts::authenticate(app, bearer(request)?).await?;
     tracing::Span::current().record("user.id", tracing::field::display(actor.user));
+    if let Some(quotas) = request.app_data::<Data<Quotas>>() {
+        rate::note_user(request, actor.user, quotas.request(actor.user, Instant::now()))?;
+    }
     Ok(actor)
 }
 

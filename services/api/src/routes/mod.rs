@@ -9,6 +9,7 @@ mod imports;
 mod jobs;
 mod joints;
 mod nonconformances;
+mod problems;
 mod projects;
 mod releases;
 mod setup;
@@ -19,6 +20,7 @@ mod warnings;
 /// Every route.
 pub fn configure(config: &mut ServiceConfig) {
     health::configure(config);
+    problems::configure(config);
     accounts::configure(config);
     calculations::configure(config);
     projects::configure(config);

@@ -83,8 +83,10 @@ async fn show(
     let worker = Some(process::worker(database).await?);
     let server = format!("http://{}", listener.local_addr()?);
     terminal::show(&demo::guide(&loaded, &server)?)?;
-    let api = Some(Api { app, listener, settings: api::Settings::default(), admin: None });
-    process::run(Parts { api, worker }, shutdown).await
+    let readiness = api::Readiness::with_data_in(database.data());
+    let settings = api::Settings::default().with_readiness(readiness);
+    let api = Some(Api { app, listener, settings, admin: None });
+    process::run(Parts { api, worker, private: database.stopper() }, shutdown).await
 }
 
 fn summary(loaded: &Loaded) -> String {

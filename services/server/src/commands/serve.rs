@@ -3,7 +3,7 @@
 use std::net::{SocketAddr, TcpListener};
 
 use anyhow::Context;
-use api::{Limiter, Settings, extract::Proxies};
+use api::{Limiter, Quotas, Readiness, Settings, extract::Proxies};
 
 use super::setup_code;
 use crate::{
@@ -44,10 +44,12 @@ async fn serve(
     tracing::info!(%address, worker = !args.no_worker, "serving on http://{address}");
     let worker = if args.no_worker { None } else { Some(process::worker(database).await?) };
     let calculations = Limiter::per_minute(args.calculations_per_minute);
-    let settings = Settings::new(calculations, Proxies(args.trusted_proxies.clone()));
+    let settings = Settings::new(calculations, Proxies(args.trusted_proxies.clone()))
+        .with_quotas(Quotas::per_minute(args.requests_per_minute, args.releases_per_minute))
+        .with_readiness(Readiness::with_data_in(database.data()));
     let admin = args.admin_listen.map(listen).transpose()?;
     let api = Some(Api { app, listener, settings, admin });
-    process::run(Parts { api, worker }, shutdown).await
+    process::run(Parts { api, worker, private: database.stopper() }, shutdown).await
 }
 
 /// Opens a socket on `address`.

@@ -18,5 +18,5 @@ pub async fn run(place: &Place) -> anyhow::Result<()> {
 
 async fn work(database: &Database, shutdown: Shutdown) -> anyhow::Result<()> {
     let worker = Some(process::worker(database).await?);
-    process::run(Parts { worker, ..Parts::default() }, shutdown).await
+    process::run(Parts { api: None, worker, private: database.stopper() }, shutdown).await
 }

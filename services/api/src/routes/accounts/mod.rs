@@ -1,6 +1,9 @@
 //! Users and their sessions.
 
+use actix_web::web;
 use utoipa_actix_web::service_config::ServiceConfig;
+
+use crate::edge;
 
 mod change_password;
 mod create_administrator;
@@ -20,6 +23,8 @@ pub(super) fn configure(config: &mut ServiceConfig) {
     config
         .service(create_session::create_session)
         .service(refresh_session::refresh_session)
+        // Else `refresh` would be taken for the id of a session.
+        .route("/v1/sessions/refresh", web::to(edge::unknown))
         .service(list_sessions::list_sessions)
         .service(end_session::end_session)
         .service(get_me::get_me)

@@ -1,3 +1,5 @@
+use std::time::Instant;
+
 use actix_web::{HttpRequest, HttpResponse, Responder, post, web::Data};
 use app::{
     App, AppError,
@@ -12,6 +14,8 @@ use super::Subject;
 use crate::{
     Problem,
     extract::{Body, Client, Permit, ProjectPath, Query, can},
+    limiter::Quotas,
+    rate,
     reply::Bulk,
 };
 
@@ -112,6 +116,10 @@ pub async fn create_backfill_release(
     let answers = if query.0.validate_only {
         app::releases::dry_run(&app, &actor, &project, &named).await?
     } else {
+        // People look at what they sign; programs that sign by the hundred are stopped.
+        if let Some(quotas) = request.app_data::<Data<Quotas>>() {
+            rate::note(&request, quotas.release(actor.user, Instant::now()))?;
+        }
         let ask = ask(named, body.0.signature, client.0)?;
         app::releases::give(&app, &actor, &project, ask).await?
     };
