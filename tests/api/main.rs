@@ -19,6 +19,7 @@ mod race;
 mod readiness;
 mod recording;
 mod release;
+mod scans;
 mod signing;
 mod spec;
 mod takeoff;

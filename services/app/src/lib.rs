@@ -13,6 +13,7 @@ pub mod nonconformances;
 pub mod projects;
 pub mod releases;
 mod retry;
+pub mod scans;
 pub mod setup;
 pub mod takeoff;
 pub mod upkeep;

@@ -13,4 +13,5 @@ pub mod joints;
 pub mod register;
 pub mod schema;
 pub mod setup;
+pub mod stock;
 pub mod takeoff;

@@ -6,7 +6,10 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::item::{Item, Kind, Reference};
-use crate::schema::{FieldError, Validate};
+use crate::{
+    schema::{FieldError, Validate},
+    stock::gs1::{check_digit, has_right_check_digit},
+};
 
 /// Tape as it comes on a roll.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -85,6 +88,11 @@ pub struct Material {
     /// How it comes, if it is a mastic.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub mastic: Option<MasticSupply>,
+    /// GTIN of its trade item, by which a scanned label is recognised: 14 digits with a right
+    /// check digit, shorter ones with zeros before them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(min_length = 14, max_length = 14)]
+    pub gtin: Option<String>,
 }
 
 impl Material {
@@ -99,6 +107,7 @@ impl Material {
             tape: None,
             primer: None,
             mastic: None,
+            gtin: None,
         }
     }
 }
@@ -123,6 +132,16 @@ impl Validate for Material {
                 let detail = format!("a material has one form, and this one is a {first} already");
                 FieldError::new(&format!("/{form}"), "ANOTHER_FORM", detail)
             }));
+        }
+        if let Some(gtin) = &self.gtin
+            && !has_right_check_digit(gtin)
+        {
+            let right = gtin.get(..13).and_then(check_digit);
+            let detail = match right {
+                Some(right) => format!("ends with a wrong check digit; right would be {right}"),
+                None => "must be 14 digits".to_owned(),
+            };
+            faults.push(FieldError::new("/gtin", "CHECK_DIGIT", detail));
         }
         faults
     }

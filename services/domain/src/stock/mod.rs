@@ -1,0 +1,3 @@
+//! Stock: what came, what it is, where it went.
+
+pub mod gs1;
