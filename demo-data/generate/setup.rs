@@ -4,7 +4,7 @@ use domain::{
     joints::{JointKind, state::LayerRole},
     setup::{
         Backfill, Calibration, CoatingSystem, Crew, Detector, InspectionPlan, Kind, Layer,
-        LinePipe, Section, Spread,
+        LinePipe, Location, LocationKind, Section, Spread,
     },
 };
 use serde::Serialize;
@@ -35,6 +35,7 @@ pub fn file(kind: Kind) -> anyhow::Result<String> {
         Kind::InspectionPlan => json(&[plan()]),
         Kind::Person => json(&users::people()),
         Kind::Detector => json(&detectors()),
+        Kind::Location => json(&locations()),
     }
 }
 
@@ -172,6 +173,27 @@ fn detectors() -> Vec<Detector> {
         }],
     })
     .collect()
+}
+
+/// A yard, a container on each spread, and what each crew has with it.
+fn locations() -> Vec<Location> {
+    let place = |code: &str, name: &str, kind, crew: Option<&str>| Location {
+        code: code.to_owned(),
+        name: name.to_owned(),
+        kind,
+        crew: crew.map(str::to_owned),
+    };
+    let stores = [
+        ("YARD", "Pipe yard, coating store", LocationKind::Yard),
+        ("BOX-A", "Container on spread A", LocationKind::Container),
+        ("BOX-B", "Container on spread B", LocationKind::Container),
+    ];
+    let stores = stores.map(|(code, name, kind)| place(code, name, kind, None));
+    let crews = crews().map(|crew| {
+        let (code, name) = (format!("CREW-{}", crew.code), format!("With crew {}", crew.code));
+        place(&code, &name, LocationKind::Crew, Some(&crew.code))
+    });
+    stores.into_iter().chain(crews).collect()
 }
 
 /// What a whole coat of a system measures and the voltage that its test needs.

@@ -40,6 +40,7 @@ fn project_setup(files: &BTreeMap<String, String>) -> ProjectSetup {
                 Kind::InspectionPlan => check::<setup::InspectionPlan>(&item, &read),
                 Kind::Person => check::<setup::Person>(&item, &read),
                 Kind::Detector => check::<setup::Detector>(&item, &read),
+                Kind::Location => check::<setup::Location>(&item, &read),
             }
             let code = item["code"].as_str().unwrap().to_owned();
             read.insert(kind, code, item).unwrap();

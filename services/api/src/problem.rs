@@ -13,7 +13,7 @@ use actix_web::{
 };
 use app::AppError;
 use chrono::TimeDelta;
-use domain::schema::FieldError;
+use domain::{register::RowError, schema::FieldError};
 use serde::Serialize;
 use serde_json::Value;
 use utoipa::{
@@ -66,6 +66,12 @@ struct Content {
     /// The rates that were exceeded, as `RateLimit-Policy` names them.
     #[serde(rename = "violated-policies", skip_serializing_if = "Vec::is_empty")]
     violated_policies: Vec<&'static str>,
+    /// What is left of what was asked for, base units; with `NOT_ENOUGH`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    left: Option<f64>,
+    /// Every fault in a table that was sent, by row and column.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    row_errors: Vec<RowError>,
     #[serde(skip)]
     #[schema(ignore)]
     headers: Vec<(HeaderName, HeaderValue)>,
@@ -89,6 +95,8 @@ impl Problem {
             errors: Vec::new(),
             blocking_conditions: None,
             violated_policies: Vec::new(),
+            left: None,
+            row_errors: Vec::new(),
             headers: Vec::new(),
             cause: None,
         }))
@@ -237,6 +245,21 @@ impl From<AppError> for Problem {
             AppError::Refused { code, detail, blocking } => {
                 let mut problem = Self::new(StatusCode::CONFLICT, code, detail);
                 problem.0.blocking_conditions = Some(blocking);
+                problem
+            }
+            AppError::NotEnough { detail, left, blocking } => {
+                let mut problem = Self::new(StatusCode::CONFLICT, "NOT_ENOUGH", detail);
+                problem.0.blocking_conditions = Some(blocking);
+                problem.0.left = Some(left);
+                problem
+            }
+            AppError::Unprocessable { code, detail, faults } => {
+                Self::new(StatusCode::UNPROCESSABLE_ENTITY, code, detail).with_errors(faults)
+            }
+            AppError::InvalidRows(faults) => {
+                let detail = format!("{} faults in the table; no row was stored", faults.len());
+                let mut problem = Self::new(StatusCode::UNPROCESSABLE_ENTITY, "INVALID", detail);
+                problem.0.row_errors = faults;
                 problem
             }
             AppError::Contended => Self::unavailable("three attempts were lost to others"),

@@ -59,6 +59,29 @@ pub enum AppError {
         /// Every reason.
         blocking: serde_json::Value,
     },
+    /// A place does not hold what is to leave it.
+    #[error("{detail}")]
+    NotEnough {
+        /// What is left and what was asked for.
+        detail: String,
+        /// What is left, base units of the material.
+        left: f64,
+        /// Every place that holds too little.
+        blocking: serde_json::Value,
+    },
+    /// What was sent is right in itself, and something more is needed.
+    #[error("{detail}")]
+    Unprocessable {
+        /// Stable code.
+        code: &'static str,
+        /// What is needed.
+        detail: String,
+        /// The field that it belongs into.
+        faults: Vec<FieldError>,
+    },
+    /// Rows of a table that was sent are wrong.
+    #[error("{} faults in the table", .0.len())]
+    InvalidRows(Vec<domain::register::RowError>),
     /// The same call may succeed in a moment.
     #[error("unavailable: {detail}")]
     Unavailable {

@@ -15,6 +15,7 @@ pub mod releases;
 mod retry;
 pub mod scans;
 pub mod setup;
+pub mod stock;
 pub mod takeoff;
 pub mod upkeep;
 pub mod verify;

@@ -34,12 +34,18 @@ macro_rules! ids {
 ids! {
     /// A signing challenge.
     ChallengeId,
+    /// A count of stock.
+    CountId,
+    /// An expected delivery.
+    DeliveryId,
     /// A recorded fact; made by the client (UUIDv7).
     EventId,
     /// An uploaded file that a job reads.
     ImportId,
     /// One girth weld and its field coating.
     JointId,
+    /// A movement of stock; made by the client (UUIDv7).
+    MovementId,
     /// A nonconformance.
     NonconformanceId,
     /// One construction contract: the tenant.

@@ -12,6 +12,12 @@ pub fn explain(error: AppError) -> anyhow::Error {
             anyhow!("{}", lines.join("; "))
         }
         AppError::Refused { detail, blocking, .. } => anyhow!("{detail}: {blocking}"),
+        AppError::InvalidRows(faults) => {
+            let line = |it: &domain::register::RowError| {
+                format!("row {} {}: {}", it.row, it.column, it.detail)
+            };
+            anyhow!("{}", faults.iter().map(line).collect::<Vec<_>>().join("; "))
+        }
         error => error.into(),
     }
 }

@@ -3,6 +3,7 @@
 //! A function here says what it found; the layer above says what that means. Each takes the
 //! connection first, so that the caller decides what happens together.
 
+pub mod deliveries;
 pub mod error;
 pub mod facts;
 pub mod idempotency;
@@ -17,6 +18,9 @@ pub mod releases;
 pub mod sessions;
 pub mod setup;
 pub mod setup_codes;
+pub mod stock_balances;
+pub mod stock_counts;
+pub mod stock_movements;
 pub mod throttles;
 pub mod token_keys;
 pub mod tx;

@@ -49,6 +49,8 @@ markers! {
     RunJobs,
     ManageLine,
     ManageMaterials,
+    MoveStock,
+    HoldLots,
     ManageQuality,
     ManageMembers,
 }

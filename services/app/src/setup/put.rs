@@ -16,7 +16,7 @@ pub const fn permission_for(kind: Kind) -> Permission {
         Kind::LinePipe | Kind::Spread | Kind::Crew | Kind::Section | Kind::CoatingSystem => {
             Permission::ManageLine
         }
-        Kind::Material | Kind::Lot => Permission::ManageMaterials,
+        Kind::Material | Kind::Lot | Kind::Location => Permission::ManageMaterials,
         Kind::InspectionPlan | Kind::Person | Kind::Detector => Permission::ManageQuality,
     }
 }

@@ -19,8 +19,12 @@ pub enum Permission {
     RunJobs,
     /// Change sections, line pipe, spreads, crews, coating systems.
     ManageLine,
-    /// Change materials and lots.
+    /// Change materials, lots, locations and deliveries; approve counts.
     ManageMaterials,
+    /// Receive, move, issue, return, scrap and count stock.
+    MoveStock,
+    /// Put lots in quarantine.
+    HoldLots,
     /// Change the inspection plan, people, qualifications, detectors.
     ManageQuality,
     /// Change members and their roles.
@@ -29,7 +33,7 @@ pub enum Permission {
 
 impl Permission {
     /// Every permission, in the order the table prints them.
-    pub const ALL: [Self; 11] = [
+    pub const ALL: [Self; 13] = [
         Self::ReadProject,
         Self::RecordFacts,
         Self::SupersedeFacts,
@@ -39,6 +43,8 @@ impl Permission {
         Self::RunJobs,
         Self::ManageLine,
         Self::ManageMaterials,
+        Self::MoveStock,
+        Self::HoldLots,
         Self::ManageQuality,
         Self::ManageMembers,
     ];
@@ -55,6 +61,8 @@ impl Permission {
             Self::RunJobs => "run_jobs",
             Self::ManageLine => "manage_line",
             Self::ManageMaterials => "manage_materials",
+            Self::MoveStock => "move_stock",
+            Self::HoldLots => "hold_lots",
             Self::ManageQuality => "manage_quality",
             Self::ManageMembers => "manage_members",
         }

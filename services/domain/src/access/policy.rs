@@ -20,6 +20,10 @@ pub const fn allows(role: Role, permission: Permission) -> bool {
             matches!(role, R::SiteCoordinator | R::Administrator)
         }
         P::ManageMaterials => matches!(role, R::MaterialController | R::Administrator),
+        P::MoveStock => {
+            matches!(role, R::MaterialController | R::SiteCoordinator | R::CrewLead)
+        }
+        P::HoldLots => matches!(role, R::MaterialController | R::QaManager),
         P::ManageQuality => matches!(role, R::QaManager | R::Administrator),
         P::ManageMembers => matches!(role, R::Administrator),
     }

@@ -28,11 +28,13 @@ pub enum Kind {
     Person,
     /// Spark tester with calibrations.
     Detector,
+    /// Where stock lies.
+    Location,
 }
 
 impl Kind {
     /// Every kind, an item's references first.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 11] = [
         Self::LinePipe,
         Self::Spread,
         Self::Crew,
@@ -43,6 +45,7 @@ impl Kind {
         Self::Section,
         Self::Person,
         Self::Detector,
+        Self::Location,
     ];
 
     /// The name in SQL and messages.
@@ -58,6 +61,7 @@ impl Kind {
             Self::InspectionPlan => "inspection_plan",
             Self::Person => "person",
             Self::Detector => "detector",
+            Self::Location => "location",
         }
     }
 

@@ -56,6 +56,35 @@ pub struct MasticSupply {
     pub loss_percent: Option<f64>,
 }
 
+/// What a material is counted in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub enum BaseUnit {
+    /// Metres.
+    #[serde(rename = "m")]
+    Metre,
+    /// Litres.
+    #[serde(rename = "L")]
+    Litre,
+    /// Kilograms.
+    #[serde(rename = "kg")]
+    Kilogram,
+    /// Pieces.
+    #[serde(rename = "piece")]
+    Piece,
+}
+
+impl BaseUnit {
+    /// The symbol.
+    pub const fn symbol(self) -> &'static str {
+        match self {
+            Self::Metre => "m",
+            Self::Litre => "L",
+            Self::Kilogram => "kg",
+            Self::Piece => "piece",
+        }
+    }
+}
+
 /// A catalogue item with its limits. Of `tape`, `primer` and `mastic` it has at most one: what of
 /// it decides how much a joint takes.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -88,11 +117,43 @@ pub struct Material {
     /// How it comes, if it is a mastic.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub mastic: Option<MasticSupply>,
+    /// What it is counted in, if it is neither tape (m) nor primer (L) nor mastic (kg); pieces if
+    /// absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unit: Option<BaseUnit>,
+    /// Days from an order to its delivery.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 1000)]
+    pub lead_time_days: Option<f64>,
+    /// Days of use that should always be in stock.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 1000)]
+    pub safety_days: Option<f64>,
+    /// Base units in what is ordered as one, such as the metres in a carton of rolls.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(exclusive_minimum = 0, maximum = 10_000_000)]
+    pub pack_quantity: Option<f64>,
+    /// Cost of a base unit, in whatever currency the project reckons.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 10_000_000)]
+    pub unit_cost: Option<f64>,
     /// GTIN of its trade item, by which a scanned label is recognised: 14 digits with a right
     /// check digit, shorter ones with zeros before them.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(min_length = 14, max_length = 14)]
+    #[schema(pattern = "^[0-9]{14}$")]
     pub gtin: Option<String>,
+    /// Lowest temperature it may be stored at, °C.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = -60, maximum = 100)]
+    pub storage_min_c: Option<f64>,
+    /// Highest temperature it may be stored at, °C.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = -60, maximum = 100)]
+    pub storage_max_c: Option<f64>,
+    /// How long it keeps from its production, months.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1, maximum = 600)]
+    pub shelf_life_months: Option<u32>,
 }
 
 impl Material {
@@ -107,7 +168,28 @@ impl Material {
             tape: None,
             primer: None,
             mastic: None,
+            unit: None,
+            lead_time_days: None,
+            safety_days: None,
+            pack_quantity: None,
+            unit_cost: None,
             gtin: None,
+            storage_min_c: None,
+            storage_max_c: None,
+            shelf_life_months: None,
+        }
+    }
+
+    /// What it is counted in.
+    pub fn unit(&self) -> BaseUnit {
+        if self.tape.is_some() {
+            BaseUnit::Metre
+        } else if self.primer.is_some() {
+            BaseUnit::Litre
+        } else if self.mastic.is_some() {
+            BaseUnit::Kilogram
+        } else {
+            self.unit.unwrap_or(BaseUnit::Piece)
         }
     }
 }
@@ -132,6 +214,17 @@ impl Validate for Material {
                 let detail = format!("a material has one form, and this one is a {first} already");
                 FieldError::new(&format!("/{form}"), "ANOTHER_FORM", detail)
             }));
+            if self.unit.is_some() {
+                let unit = self.unit().symbol();
+                let detail = format!("leave it out: a {first} is counted in {unit}");
+                faults.push(FieldError::new("/unit", "NOT_ALLOWED", detail));
+            }
+        }
+        if let (Some(lowest), Some(highest)) = (self.storage_min_c, self.storage_max_c)
+            && lowest >= highest
+        {
+            let detail = format!("must be more than storage_min_c, which is {lowest}");
+            faults.push(FieldError::new("/storage_max_c", "OUT_OF_RANGE", detail));
         }
         if let Some(gtin) = &self.gtin
             && !has_right_check_digit(gtin)
@@ -190,6 +283,11 @@ pub struct Lot {
 }
 
 impl Lot {
+    /// The last day it may be used, as it was known at `at`; none if it keeps for ever.
+    pub fn last_day_at(&self, _at: DateTime<Utc>) -> Option<NaiveDate> {
+        self.expires_on
+    }
+
     /// The quarantine in force at `at`.
     pub fn quarantined_at(&self, at: DateTime<Utc>) -> Option<&Quarantine> {
         self.quarantines.iter().find(|it| it.from <= at && it.until.is_none_or(|until| at < until))

@@ -7,8 +7,8 @@ use chrono_tz::Tz;
 use serde_json::Value;
 
 use super::{
-    CoatingSystem, Crew, Detector, InspectionPlan, Kind, LinePipe, Lot, Material, Person, Section,
-    Spread, item::Reference,
+    CoatingSystem, Crew, Detector, InspectionPlan, Kind, LinePipe, Location, Lot, Material, Person,
+    Section, Spread, item::Reference,
 };
 use crate::{ids::UserId, joints::RegisterEntry};
 
@@ -37,6 +37,8 @@ pub struct ProjectSetup {
     pub people: BTreeMap<String, Person>,
     /// Detectors.
     pub detectors: BTreeMap<String, Detector>,
+    /// Locations of stock.
+    pub locations: BTreeMap<String, Location>,
 }
 
 /// What the line asks of one joint.
@@ -65,6 +67,7 @@ impl ProjectSetup {
             plans: BTreeMap::new(),
             people: BTreeMap::new(),
             detectors: BTreeMap::new(),
+            locations: BTreeMap::new(),
         }
     }
 
@@ -87,6 +90,7 @@ impl ProjectSetup {
             Kind::InspectionPlan => drop(self.plans.insert(code, read(body)?)),
             Kind::Person => drop(self.people.insert(code, read(body)?)),
             Kind::Detector => drop(self.detectors.insert(code, read(body)?)),
+            Kind::Location => drop(self.locations.insert(code, read(body)?)),
         }
         Ok(())
     }
@@ -105,6 +109,7 @@ impl ProjectSetup {
             Kind::InspectionPlan => self.plans.contains_key(code),
             Kind::Person => self.people.contains_key(code),
             Kind::Detector => self.detectors.contains_key(code),
+            Kind::Location => self.locations.contains_key(code),
         }
     }
 

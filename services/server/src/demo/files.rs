@@ -94,6 +94,7 @@ pub fn items(kind: Kind, shift: Shift) -> anyhow::Result<Vec<Value>> {
         Kind::InspectionPlan => file!("setup/inspection_plan.json"),
         Kind::Person => file!("setup/person.json"),
         Kind::Detector => file!("setup/detector.json"),
+        Kind::Location => file!("setup/location.json"),
     };
     let items = serde_json::from_str(text).with_context(|| format!("cannot read {kind:?}"))?;
     moved(items, shift)

@@ -5,8 +5,8 @@ use app::{App, setup};
 use domain::{
     access::{Role, allows},
     setup::{
-        CoatingSystem, Crew, Detector, InspectionPlan, Item, Kind, LinePipe, Lot, Material, Person,
-        Section, Spread,
+        CoatingSystem, Crew, Detector, InspectionPlan, Item, Kind, LinePipe, Location, Lot,
+        Material, Person, Section, Spread,
     },
 };
 use serde_json::{Value, json};
@@ -50,6 +50,7 @@ async fn put_one(app: &App, by: &Someone, kind: Kind, item: Value) -> anyhow::Re
         Kind::InspectionPlan => put::<InspectionPlan>(app, by, item).await,
         Kind::Person => put::<Person>(app, by, item).await,
         Kind::Detector => put::<Detector>(app, by, item).await,
+        Kind::Location => put::<Location>(app, by, item).await,
     }
 }
 

@@ -1,13 +1,38 @@
-//! Materials and what there is of them.
+//! Materials, what there is of them, and what moves.
 
 use utoipa_actix_web::service_config::ServiceConfig;
 
+mod approve_count;
+mod create_count;
+mod create_delivery;
+mod create_movement;
+mod get_issue_proposal;
+mod list_balances;
+mod list_counts;
+mod list_deliveries;
+mod list_movements;
+mod locations;
 mod lots;
 mod materials;
 mod parse_scan;
+mod put_delivery;
+mod receive_delivery_note;
 
 pub(super) fn configure(config: &mut ServiceConfig) {
     materials::configure(config);
     lots::configure(config);
     config.service(parse_scan::parse_scan);
+    locations::configure(config);
+    config
+        .service(list_movements::list_movements)
+        .service(create_movement::create_movement)
+        .service(get_issue_proposal::get_issue_proposal)
+        .service(list_balances::list_balances)
+        .service(list_deliveries::list_deliveries)
+        .service(create_delivery::create_delivery)
+        .service(put_delivery::put_delivery)
+        .service(receive_delivery_note::receive_delivery_note)
+        .service(list_counts::list_counts)
+        .service(create_count::create_count)
+        .service(approve_count::approve_count);
 }
