@@ -136,6 +136,7 @@ impl Visit<'_> {
     fn primed(&mut self, minute: i64) -> Event {
         Event::Primed(Primed {
             lots: vec![self.primer.to_owned()],
+            quantities: None,
             crew: Some(self.crew.to_owned()),
             applicator: Some(self.applicator.to_owned()),
             ambient: Some(self.ambient(minute)),
@@ -146,6 +147,7 @@ impl Visit<'_> {
     fn profiled(&mut self, minute: i64) -> Event {
         Event::Profiled(Profiled {
             lots: vec![self.lot(Stuff::Mastic)],
+            quantities: None,
             crew: Some(self.crew.to_owned()),
             applicator: Some(self.applicator.to_owned()),
             ambient: Some(self.ambient(minute)),
@@ -164,6 +166,7 @@ impl Visit<'_> {
         let wrapped = Wrapped {
             layer,
             lots: vec![self.lot(stuff)],
+            quantities: None,
             overlap_percent: Some(self.rng.between(least, most)),
             crew: Some(self.crew.to_owned()),
             applicator: Some(self.applicator.to_owned()),

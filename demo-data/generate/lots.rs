@@ -96,11 +96,11 @@ fn material(code: &str, name: &str, limits: Limits) -> Material {
 
 pub fn lots() -> Vec<Lot> {
     let mut put_aside = lot_of(QUARANTINED_LOT.0, "TAPE-OUT", -210, 500);
-    put_aside.quarantines.push(Quarantine {
-        from: calendar::at(QUARANTINED_LOT.1, 6 * 60 + 30),
-        until: None,
-        reason: "rolls stored in the sun; adhesive runs at the edges".to_owned(),
-    });
+    put_aside.quarantines.push(Quarantine::of(
+        calendar::at(QUARANTINED_LOT.1, 6 * 60 + 30),
+        None,
+        "rolls stored in the sun; adhesive runs at the edges",
+    ));
     vec![
         lot_of(EXPIRED_LOT.0, "PRIMER-B", -345, EXPIRED_LOT.1),
         lot_of("PB-2404", "PRIMER-B", -140, 225),
@@ -125,5 +125,6 @@ fn lot_of(code: &str, material: &str, produced: i64, expires: i64) -> Lot {
         produced_on: Some(calendar::date(produced)),
         expires_on: Some(calendar::date(expires)),
         quarantines: Vec::new(),
+        extensions: Vec::new(),
     }
 }

@@ -182,6 +182,7 @@ pub fn repair(
         primed,
         wrap: RepairWrap::FullCircumference,
         lots: used,
+        quantities: None,
         crew: Some(coated.crew.to_owned()),
         applicator: Some(users::applicators(coated.crew)[0].to_owned()),
         ambient: Some(weather::ambient(day, minute, rng)),

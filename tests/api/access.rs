@@ -60,7 +60,10 @@ fn permission(operation: &str) -> Permission {
         "put_material" | "create_material" | "put_lot" | "create_lot" => {
             Permission::ManageMaterials
         }
-        "put_inspection_plan" | "put_person" | "put_detector" => Permission::ManageQuality,
+        "quarantine_lot" => Permission::HoldLots,
+        "put_inspection_plan" | "put_person" | "put_detector" | "lift_lot" | "extend_lot" => {
+            Permission::ManageQuality
+        }
         // A scan is sent, but nothing comes of it.
         "parse_scan" => Permission::ReadProject,
         reads if reads.starts_with("get_") || reads.starts_with("list_") => Permission::ReadProject,

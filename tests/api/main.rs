@@ -12,6 +12,7 @@ mod edge;
 mod idempotency;
 mod imports;
 mod joint_list;
+mod lots;
 mod model;
 mod properties;
 mod quotas;

@@ -9,6 +9,7 @@ pub mod error;
 pub mod imports;
 pub mod jobs;
 pub mod joints;
+pub mod lots;
 pub mod nonconformances;
 pub mod projects;
 pub mod releases;

@@ -185,6 +185,27 @@ pub async fn update(
     Ok(())
 }
 
+/// Stores what a judgement says beside the facts, for a process that records none.
+pub async fn set_flags(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    joint: JointId,
+    assessment: &Assessment,
+) -> Result<(), StoreError> {
+    let flags: Vec<String> = assessment.flags.iter().map(|it| it.name().to_owned()).collect();
+    sqlx::query!(
+        "UPDATE joints SET stage = $3, flags = $4 WHERE project_id = $1 AND id = $2",
+        project.0,
+        joint.0,
+        assessment.stage.name(),
+        &flags,
+    )
+    .execute(conn)
+    .await
+    .map_err(database("set the flags of a joint"))?;
+    Ok(())
+}
+
 /// Adds joints from the register; all or none.
 pub async fn insert(
     conn: &mut PgConnection,

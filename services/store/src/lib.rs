@@ -9,6 +9,7 @@ pub mod facts;
 pub mod idempotency;
 pub mod imports;
 pub mod joints;
+pub mod lot_uses;
 pub mod members;
 pub mod nonconformances;
 pub mod password_resets;

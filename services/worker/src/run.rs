@@ -32,12 +32,17 @@ fn runner(app: &App) -> Result<RunnerBuilder, CronError> {
     let one = || QueueOptions { workers: 1, ..QueueOptions::default() };
     let two = QueueOptions { workers: 2, ..QueueOptions::default() };
 
+    // A lot can be on every joint of a line.
+    let recalls =
+        QueueOptions { workers: 1, timeout: Duration::from_mins(20), ..QueueOptions::default() };
+
     let to = || app.clone();
-    let (import, freshness, all, upkeep) = (to(), to(), to(), to());
+    let (import, freshness, all, upkeep, recall) = (to(), to(), to(), to(), to());
     let runner = Runner::builder(app.pool.clone(), host())
         .register_with(imports, move |_, job| handlers::run_import(import.clone(), job))
         .register_with(two, move |_, job| handlers::release_freshness(freshness.clone(), job))
         .register_with(one(), move |_, job| handlers::release_freshness_of_all(all.clone(), job))
+        .register_with(recalls, move |_, job| handlers::follow_recall(recall.clone(), job))
         .register_with(one(), move |_, job| handlers::upkeep(upkeep.clone(), job));
     Ok(schedules::all()?.into_iter().fold(runner, RunnerBuilder::cron))
 }

@@ -11,7 +11,7 @@ use crate::AppError;
 pub use ::jobs::{Counts, JobRun, RunFilter, RunOutcome};
 pub use ask::ask;
 pub use list::list;
-pub use payloads::{ReleaseFreshness, ReleaseFreshnessOfAll, RunImport, Upkeep};
+pub use payloads::{FollowRecall, ReleaseFreshness, ReleaseFreshnessOfAll, RunImport, Upkeep};
 
 /// Why a job was not asked for.
 pub(crate) fn not_enqueued(error: ::jobs::EnqueueError) -> AppError {

@@ -60,3 +60,21 @@ impl JobPayload for Upkeep {
     const QUEUE: &'static str = "upkeep";
     const MAX_ATTEMPTS: i32 = 4;
 }
+
+/// Looks again at the joints of a lot that was put into quarantine, or taken out of it.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct FollowRecall {
+    /// The project.
+    pub project: ProjectId,
+    /// Code of the lot.
+    pub lot: String,
+}
+
+impl JobPayload for FollowRecall {
+    const QUEUE: &'static str = "follow_recall";
+    const MAX_ATTEMPTS: i32 = 8;
+
+    fn project_id(&self) -> Option<Uuid> {
+        Some(self.project.0)
+    }
+}

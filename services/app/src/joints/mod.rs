@@ -14,4 +14,4 @@ pub use list::list;
 pub use record::{Recorded, record};
 pub use view::{FactView, JointView, facts, show};
 pub use write::Outcome;
-pub(crate) use write::write;
+pub(crate) use write::{follow_findings, write};

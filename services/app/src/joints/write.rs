@@ -67,6 +67,8 @@ pub(crate) async fn write(
         return Ok((judged, outcomes));
     }
     store::facts::append(conn, &appended).await?;
+    let records: Vec<&Record> = appended.iter().map(|it| &it.record).collect();
+    store::lot_uses::append(conn, project, &records).await?;
     // One by one: what is sent together is judged as if it had been sent one after the other.
     let mut before = assess(&JointState::fold(&history), &joint.entry, setup, &outside, now);
     for fact in &appended {
@@ -81,7 +83,7 @@ pub(crate) async fn write(
     }
     joint.state = JointState::fold(&history);
     let after = assess(&joint.state, &joint.entry, setup, &outside, now);
-    follow_findings(conn, stamp, &joint, &after.findings, setup).await?;
+    follow_findings(conn, (project, now), &joint, &after.findings, setup).await?;
     outside.nonconformances =
         store::nonconformances::open_of_joint(conn, project, joint.id).await?;
     let assessment = assess(&joint.state, &joint.entry, setup, &outside, now);
@@ -184,14 +186,13 @@ async fn contradict(
 }
 
 /// Opens a nonconformance for each serious finding; lets those lapse whose finding is gone.
-async fn follow_findings(
+pub(crate) async fn follow_findings(
     conn: &mut PgConnection,
-    stamp: Stamp,
+    (project, now): (ProjectId, DateTime<Utc>),
     joint: &StoredJoint,
     findings: &[Finding],
     setup: &ProjectSetup,
 ) -> Result<(), AppError> {
-    let Stamp { project, now, .. } = stamp;
     let plan = setup.assignment(&joint.entry).map(|assigned| assigned.plan);
     let from = plan.map_or(Severity::Major, |plan| plan.nonconformance_from);
     let serious: Vec<Finding> = findings.iter().filter(|it| it.severity >= from).cloned().collect();

@@ -1,10 +1,12 @@
 //! What a project is set up with.
 
+mod amend;
 mod cache;
 mod put;
 mod read;
 mod snapshot;
 
+pub(crate) use amend::amend;
 pub use cache::SetupCache;
 pub use put::{permission_for, put};
 pub use read::{get, history, list};

@@ -7,7 +7,7 @@ use domain::{
 };
 use store::{Tx, setup::StoredItem};
 
-use super::Stored;
+use super::{Stored, restore};
 use crate::{Actor, App, AppError, projects::ProjectEntry};
 
 /// What it takes to change items of `kind`.
@@ -45,6 +45,11 @@ pub async fn put<T: Item>(
     let before = store::setup::find(&mut tx, entry.id, T::KIND, item.code()).await?;
     let version = next_version(before.as_ref(), expected_version)?;
     check_references(&mut tx, entry, &item).await?;
+    let before = before.map(|row| restore::<T>(entry.id, row)).transpose()?;
+    let faults = item.changed_elsewhere(before.as_ref().map(|it| &it.item));
+    if !faults.is_empty() {
+        return Err(AppError::Invalid(faults));
+    }
 
     let row = StoredItem {
         code: item.code().to_owned(),

@@ -5,7 +5,7 @@ use chrono::{DateTime, Utc};
 use super::{
     Finding, Flag, Gate, GateKind, JointState, RegisterEntry, Severity, Stage, findings, gates,
     next_steps::{self, NextStep},
-    stage,
+    recall, stage,
     state::Weld,
 };
 use crate::{
@@ -110,6 +110,7 @@ pub fn assess(
     let flags = flags(state, outside, &gates, buried_unreleased);
     let plan = assigned.map(|assigned| assigned.plan);
     let mut found = findings::of_facts(state, assigned, buried_unreleased);
+    found.extend(recall::recalled(state, setup, plan));
     found.extend(findings_of_gates(&gates, plan));
     let required = assigned.and_then(|assigned| gates::required_voltage(state, assigned));
     let required_voltage_kv = required.and_then(Result::ok).map(|it| it.voltage.as_kilovolts());

@@ -4,6 +4,7 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use super::lot_work::UsedQuantities;
 use crate::{ids::EventId, schema::Validate};
 
 /// The weather and the steel at the joint when the work was done.
@@ -143,6 +144,9 @@ facts! {
         /// Lot codes used.
         #[serde(default)]
         lots: Vec<String>,
+        /// How much of each lot, in base units; some or all of `lots`. Taken from the plan if absent.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        quantities: Option<UsedQuantities>,
         /// Crew code.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         crew: Option<String>,
@@ -158,6 +162,9 @@ facts! {
         /// Lot codes used.
         #[serde(default)]
         lots: Vec<String>,
+        /// How much of each lot, in base units; some or all of `lots`. Taken from the plan if absent.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        quantities: Option<UsedQuantities>,
         /// Crew code.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         crew: Option<String>,
@@ -175,6 +182,9 @@ facts! {
         /// Lot codes used.
         #[serde(default)]
         lots: Vec<String>,
+        /// How much of each lot, in base units; some or all of `lots`. Taken from the plan if absent.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        quantities: Option<UsedQuantities>,
         /// Overlap measured, % of the tape's width.
         #[schema(minimum = -100, exclusive_maximum = 100)]
         #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -274,6 +284,9 @@ facts! {
         /// Lot codes used.
         #[serde(default)]
         lots: Vec<String>,
+        /// How much of each lot, in base units; some or all of `lots`. Taken from the plan if absent.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        quantities: Option<UsedQuantities>,
         /// Crew code.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         crew: Option<String>,

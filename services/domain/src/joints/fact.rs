@@ -119,6 +119,7 @@ pub fn parse(value: &Value) -> Result<NewFact, Vec<FieldError>> {
             (3..=2000).contains(&text.trim().chars().count()).then(|| text.to_owned())
         });
     let event = parse_event(&mut fields, &mut faults);
+    faults.extend(event.iter().filter_map(Event::lot_work).flat_map(|work| work.faults()));
     if supersedes.is_some() && reason.is_none() {
         faults.push(FieldError::new("/reason", "REQUIRED", "say why the entry is superseded"));
     }

@@ -5,6 +5,7 @@ use utoipa::ToSchema;
 
 use super::{
     event::{RepairWrap, TestResult},
+    recall::LOT_RECALLED,
     state::{Ground, JointState, LayerRole, Mark},
 };
 use crate::{
@@ -56,7 +57,7 @@ pub struct Finding {
 }
 
 /// The codes of findings that no gate reports, with their default severity.
-const OWN_CODES: [(&str, Severity); 9] = [
+const OWN_CODES: [(&str, Severity); 10] = [
     ("REPAIR_IS_PATCH", Severity::Major),
     ("REPAIR_INCOMPLETE", Severity::Major),
     ("VISUAL_INSPECTION_FAILED", Severity::Major),
@@ -66,6 +67,7 @@ const OWN_CODES: [(&str, Severity); 9] = [
     ("AFTER_CUT_OUT", Severity::Minor),
     ("AHEAD_OF_CLOCK", Severity::Minor),
     ("SUPERSEDES_NOTHING", Severity::Minor),
+    (LOT_RECALLED, Severity::Major),
 ];
 
 /// The severity of `code` under `plan`: what a gate reports is minor, for the gate itself blocks.

@@ -283,7 +283,7 @@ impl JointState {
     }
 }
 
-const fn role_of(layer: WrapLayer) -> LayerRole {
+pub(super) const fn role_of(layer: WrapLayer) -> LayerRole {
     match layer {
         WrapLayer::Inner => LayerRole::InnerWrap,
         WrapLayer::Outer => LayerRole::OuterWrap,

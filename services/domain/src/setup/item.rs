@@ -3,7 +3,7 @@
 use serde::{Serialize, de::DeserializeOwned};
 use utoipa::ToSchema;
 
-use crate::schema::Validate;
+use crate::schema::{FieldError, Validate};
 
 /// The kinds of set-up items.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -96,6 +96,12 @@ pub trait Item: Serialize + DeserializeOwned + ToSchema + Validate + Send + 'sta
 
     /// Its code, unique among its kind in the project.
     fn code(&self) -> &str;
+
+    /// The fields that would change although other operations change them; `before` is the version
+    /// that this one replaces.
+    fn changed_elsewhere(&self, _before: Option<&Self>) -> Vec<FieldError> {
+        Vec::new()
+    }
 
     /// The other items it names; they must exist.
     fn references(&self) -> Vec<Reference> {

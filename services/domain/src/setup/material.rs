@@ -4,9 +4,11 @@ use calc::Limits;
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
+use uuid::Uuid;
 
 use super::item::{Item, Kind, Reference};
 use crate::{
+    ids::UserId,
     schema::{FieldError, Validate},
     stock::gs1::{check_digit, has_right_check_digit},
 };
@@ -260,6 +262,56 @@ pub struct Quarantine {
     /// Why.
     #[schema(min_length = 3, max_length = 2000)]
     pub reason: String,
+    /// Made by the client, so that a repeated send is recognised.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub id: Option<Uuid>,
+    /// When it was decided: after `from` where the lot is recalled. None where the lot came with it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub decided_at: Option<DateTime<Utc>>,
+    /// Who decided it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub decided_by: Option<UserId>,
+    /// Who lifted it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lifted_by: Option<UserId>,
+    /// Why it was lifted.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(min_length = 3, max_length = 2000)]
+    pub lift_reason: Option<String>,
+}
+
+impl Quarantine {
+    /// A quarantine that nobody here decided: the lot comes with it.
+    pub fn of(from: DateTime<Utc>, until: Option<DateTime<Utc>>, reason: &str) -> Self {
+        Self {
+            from,
+            until,
+            reason: reason.to_owned(),
+            id: None,
+            decided_at: None,
+            decided_by: None,
+            lifted_by: None,
+            lift_reason: None,
+        }
+    }
+}
+
+/// A longer shelf life, given after a new test.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ShelfLifeExtension {
+    /// Last day it may be used from then on, in the project's time zone.
+    pub expires_on: NaiveDate,
+    /// Number of the certificate of the test.
+    #[schema(min_length = 1, max_length = 200)]
+    pub certificate: String,
+    /// Why.
+    #[schema(min_length = 3, max_length = 2000)]
+    pub reason: String,
+    /// When it was approved: what was used before is not cured by it.
+    pub approved_at: DateTime<Utc>,
+    /// Who approved it.
+    pub approved_by: UserId,
 }
 
 /// One manufacturer's batch.
@@ -274,23 +326,30 @@ pub struct Lot {
     /// Production date.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub produced_on: Option<NaiveDate>,
-    /// Last day it may be used, in the project's time zone.
+    /// Last day it may be used as printed on it, in the project's time zone.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub expires_on: Option<NaiveDate>,
-    /// Quarantines, past and present.
+    /// Quarantines, past and present. A lot can come with some; later ones are placed and lifted
+    /// by operations of their own.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub quarantines: Vec<Quarantine>,
+    /// Extensions of its shelf life, in the order of their approval; given by an operation of its
+    /// own.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub extensions: Vec<ShelfLifeExtension>,
 }
 
 impl Lot {
-    /// The last day it may be used, as it was known at `at`; none if it keeps for ever.
-    pub fn last_day_at(&self, _at: DateTime<Utc>) -> Option<NaiveDate> {
-        self.expires_on
-    }
-
     /// The quarantine in force at `at`.
     pub fn quarantined_at(&self, at: DateTime<Utc>) -> Option<&Quarantine> {
         self.quarantines.iter().find(|it| it.from <= at && it.until.is_none_or(|until| at < until))
+    }
+
+    /// The last day on which it may be used, as it was known at `at`; none if it does not expire.
+    pub fn last_day_at(&self, at: DateTime<Utc>) -> Option<NaiveDate> {
+        let printed = self.expires_on?;
+        let known = self.extensions.iter().filter(|it| it.approved_at <= at);
+        Some(known.max_by_key(|it| it.approved_at).map_or(printed, |it| it.expires_on))
     }
 }
 
@@ -315,5 +374,20 @@ impl Item for Lot {
 
     fn references(&self) -> Vec<Reference> {
         vec![Reference::new("/material", Kind::Material, &self.material)]
+    }
+
+    fn changed_elsewhere(&self, before: Option<&Self>) -> Vec<FieldError> {
+        let mut faults = Vec::new();
+        let mut refuse = |pointer: &str, how: &str| {
+            let detail = format!("changes by {how} only: send it as it is");
+            faults.push(FieldError::new(pointer, "CHANGED_ELSEWHERE", detail));
+        };
+        if before.is_some_and(|before| before.quarantines != self.quarantines) {
+            refuse("/quarantines", "placing and lifting a quarantine");
+        }
+        if before.map_or(&[][..], |before| &before.extensions) != self.extensions {
+            refuse("/extensions", "an extension of the shelf life");
+        }
+        faults
     }
 }

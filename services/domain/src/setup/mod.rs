@@ -8,6 +8,7 @@ mod inspection_plan;
 mod item;
 mod line;
 mod location;
+mod lot_decisions;
 mod material;
 mod people;
 mod project;
@@ -17,6 +18,9 @@ pub use inspection_plan::{InspectionPlan, VoltageMethodCode, VoltageRule};
 pub use item::{Item, Kind, Reference};
 pub use line::{Backfill, Crew, LinePipe, Section, Spread};
 pub use location::{Location, LocationKind};
-pub use material::{BaseUnit, Lot, MasticSupply, Material, PrimerSupply, Quarantine, TapeSupply};
+pub use lot_decisions::{Extend, Hold, Lift, LotRefusal};
+pub use material::{
+    BaseUnit, Lot, MasticSupply, Material, PrimerSupply, Quarantine, ShelfLifeExtension, TapeSupply,
+};
 pub use people::{Calibration, Capability, Detector, Person, Qualification};
 pub use project::{Assignment, ProjectSetup};

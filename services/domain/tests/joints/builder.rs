@@ -100,6 +100,7 @@ pub fn setup() -> ProjectSetup {
             produced_on: None,
             expires_on: Some(day("2026-12-31")),
             quarantines: vec![],
+            extensions: vec![],
         };
         setup.lots.insert(lot, made);
         let material =
@@ -206,6 +207,7 @@ pub fn primed() -> Event {
 pub fn priming() -> Primed {
     Primed {
         lots: vec!["L-PRIMER".into()],
+        quantities: None,
         crew: None,
         applicator: Some("P-1".into()),
         ambient: Some(weather()),
@@ -224,6 +226,7 @@ pub fn wrapping(layer: WrapLayer) -> Wrapped {
     Wrapped {
         layer,
         lots: vec![lot.into()],
+        quantities: None,
         overlap_percent: Some(55.0),
         crew: None,
         applicator: Some("P-1".into()),
@@ -270,6 +273,7 @@ pub fn repaired(repairs: Option<EventId>) -> Event {
         primed: true,
         wrap: RepairWrap::FullCircumference,
         lots: vec!["L-OUTER".into()],
+        quantities: None,
         crew: None,
         applicator: Some("P-1".into()),
         ambient: Some(weather()),

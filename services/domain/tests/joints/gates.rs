@@ -118,11 +118,7 @@ fn about_the_joint() -> Vec<Case> {
 
 fn about_the_work() -> Vec<Case> {
     use GateKind as G;
-    let quarantine = Quarantine {
-        from: at("2026-06-01T00:00:00Z"),
-        until: None,
-        reason: "torn wrapping".into(),
-    };
+    let quarantine = Quarantine::of(at("2026-06-01T00:00:00Z"), None, "torn wrapping");
     let narrow =
         Event::Wrapped(Wrapped { overlap_percent: Some(54.9), ..wrapping(WrapLayer::Inner) });
     let coupon = |result, force| clean().when(peeled(result, force, PeelSpecimen::Coupon));
@@ -418,8 +414,7 @@ fn a_detector_verified_only_until_yesterday_proves_nothing_today() {
 fn a_quarantine_holds_from_its_first_instant_until_its_end() {
     // The inner wrap went on at 08:50.
     let held = |from: &str, until: &str| {
-        let quarantine =
-            Quarantine { from: at(from), until: Some(at(until)), reason: "torn".into() };
+        let quarantine = Quarantine::of(at(from), Some(at(until)), "torn");
         let story = with_inner_lot(|it| it.quarantines = vec![quarantine]);
         story.codes(GateKind::Materials)
     };

@@ -192,6 +192,7 @@ fn profiled() -> Event {
     let done = priming();
     Event::Profiled(Profiled {
         lots: vec!["L-MASTIC".into()],
+        quantities: None,
         crew: None,
         applicator: done.applicator,
         ambient: done.ambient,

@@ -4,7 +4,7 @@ use chrono::{DateTime, Utc};
 use domain::{
     ids::EventId,
     joints::{
-        Event,
+        Event, UsedQuantities, UsedQuantity,
         event::{
             Ambient, CutOut, DamageFound, HolidayTested, PeelSpecimen, PeelTested, Profiled,
             RepairWrap, Repaired, SurfacePrepared, TestResult, VisuallyInspected, WeldAccepted,
@@ -50,6 +50,10 @@ fn event_of(kind: &str, from: &Fields) -> Event {
     let word = text.clone().unwrap_or_else(|| "x".into());
     let some = |value: f64| given.then_some(value);
     let lots: Vec<String> = text.iter().cloned().collect();
+    // Under a thousandth is no quantity.
+    let used = UsedQuantity((1000.0 * share).round() / 1000.0);
+    let quantities: Option<UsedQuantities> =
+        given.then(|| lots.iter().map(|lot| (lot.clone(), used)).collect());
     let ambient = given.then_some(Ambient {
         air_c: 130.0 * share - 60.0,
         relative_humidity_percent: 100.0 * share,
@@ -71,15 +75,23 @@ fn event_of(kind: &str, from: &Fields) -> Event {
             let grade = word;
             Event::SurfacePrepared(SurfacePrepared { grade, crew, applicator, ambient, note })
         }
-        "primed" => {
-            Event::Primed(domain::joints::event::Primed { lots, crew, applicator, ambient, note })
+        "primed" => Event::Primed(domain::joints::event::Primed {
+            lots,
+            quantities,
+            crew,
+            applicator,
+            ambient,
+            note,
+        }),
+        "profiled" => {
+            Event::Profiled(Profiled { lots, quantities, crew, applicator, ambient, note })
         }
-        "profiled" => Event::Profiled(Profiled { lots, crew, applicator, ambient, note }),
         "wrapped" => {
             let layer = if given { WrapLayer::Inner } else { WrapLayer::Armour };
             let overlap_percent = some(199.0 * share - 100.0);
             Event::Wrapped(domain::joints::event::Wrapped {
                 lots,
+                quantities,
                 crew,
                 applicator,
                 ambient,
@@ -122,6 +134,7 @@ fn event_of(kind: &str, from: &Fields) -> Event {
             primed: given,
             wrap,
             lots,
+            quantities,
             crew,
             applicator,
             ambient,
@@ -199,9 +212,9 @@ fn the_stored_form_of_each_kind_with_every_field_never_changes() {
         {"kind":"weld_repaired","welder":"T","note":"T"}
         {"kind":"cut_out","cause":"T","note":"T"}
         {"kind":"surface_prepared","grade":"T","crew":"T","applicator":"T","ambient":{"air_c":5.0,"relative_humidity_percent":50.0,"steel_c":45.0,"measured_at":"2026-06-01T08:00:00.500Z"},"note":"T"}
-        {"kind":"primed","lots":["T"],"crew":"T","applicator":"T","ambient":{"air_c":5.0,"relative_humidity_percent":50.0,"steel_c":45.0,"measured_at":"2026-06-01T08:00:00.500Z"},"note":"T"}
-        {"kind":"profiled","lots":["T"],"crew":"T","applicator":"T","ambient":{"air_c":5.0,"relative_humidity_percent":50.0,"steel_c":45.0,"measured_at":"2026-06-01T08:00:00.500Z"},"note":"T"}
-        {"kind":"wrapped","layer":"inner","lots":["T"],"overlap_percent":-0.5,"crew":"T","applicator":"T","ambient":{"air_c":5.0,"relative_humidity_percent":50.0,"steel_c":45.0,"measured_at":"2026-06-01T08:00:00.500Z"},"note":"T"}
+        {"kind":"primed","lots":["T"],"quantities":{"T":0.5},"crew":"T","applicator":"T","ambient":{"air_c":5.0,"relative_humidity_percent":50.0,"steel_c":45.0,"measured_at":"2026-06-01T08:00:00.500Z"},"note":"T"}
+        {"kind":"profiled","lots":["T"],"quantities":{"T":0.5},"crew":"T","applicator":"T","ambient":{"air_c":5.0,"relative_humidity_percent":50.0,"steel_c":45.0,"measured_at":"2026-06-01T08:00:00.500Z"},"note":"T"}
+        {"kind":"wrapped","layer":"inner","lots":["T"],"quantities":{"T":0.5},"overlap_percent":-0.5,"crew":"T","applicator":"T","ambient":{"air_c":5.0,"relative_humidity_percent":50.0,"steel_c":45.0,"measured_at":"2026-06-01T08:00:00.500Z"},"note":"T"}
         {"kind":"holiday_tested","result":"pass","voltage_kv":30.0,"detector":"T","holidays_found":5000,"travel_speed_mm_s":2500.0,"inspector":"T","note":"T"}
         {"kind":"lowered","note":"T"}
         {"kind":"backfilled","note":"T"}
@@ -209,7 +222,7 @@ fn the_stored_form_of_each_kind_with_every_field_never_changes() {
         {"kind":"thickness_measured","thickness_mm":50.0,"inspector":"T","note":"T"}
         {"kind":"peel_tested","result":"pass","force_n_per_mm":500.0,"specimen":"coupon","inspector":"T","note":"T"}
         {"kind":"damage_found","description":"T","clock_position_h":6.0,"note":"T"}
-        {"kind":"repaired","repairs":"00000000-0000-0000-0000-000000000007","damaged_area_removed":true,"cleaned":false,"primed":true,"wrap":"patch","lots":["T"],"crew":"T","applicator":"T","ambient":{"air_c":5.0,"relative_humidity_percent":50.0,"steel_c":45.0,"measured_at":"2026-06-01T08:00:00.500Z"},"note":"T"}
+        {"kind":"repaired","repairs":"00000000-0000-0000-0000-000000000007","damaged_area_removed":true,"cleaned":false,"primed":true,"wrap":"patch","lots":["T"],"quantities":{"T":0.5},"crew":"T","applicator":"T","ambient":{"air_c":5.0,"relative_humidity_percent":50.0,"steel_c":45.0,"measured_at":"2026-06-01T08:00:00.500Z"},"note":"T"}
         {"kind":"excavated","cause":"T","note":"T"}
         {"kind":"superseded","note":"T"}"#]].assert_eq(&archived(&full));
 }

@@ -1,5 +1,6 @@
 //! What runs the jobs.
 
+mod follow_recall;
 mod release_freshness;
 mod release_freshness_of_all;
 mod run_import;
@@ -8,6 +9,7 @@ mod upkeep;
 use app::AppError;
 use jobs::JobError;
 
+pub(crate) use follow_recall::follow_recall;
 pub(crate) use release_freshness::release_freshness;
 pub(crate) use release_freshness_of_all::release_freshness_of_all;
 pub(crate) use run_import::run_import;
@@ -22,7 +24,7 @@ fn failed(error: AppError) -> JobError {
             tracing::error!(cause, "a job met a bug: {cause}");
             JobError::retry("something went wrong on the server; its log says what")
         }
-        weather @ AppError::Unavailable { .. } => JobError::retry(weather),
+        weather @ (AppError::Unavailable { .. } | AppError::Contended) => JobError::retry(weather),
         // Nobody will change what was asked for.
         other => JobError::fail(other),
     }

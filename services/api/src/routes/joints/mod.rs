@@ -5,6 +5,7 @@ use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
 
 mod get_joint;
+mod get_joint_materials;
 mod get_joint_takeoff;
 mod list_events;
 mod list_joints;
@@ -26,6 +27,7 @@ pub(super) fn configure(config: &mut ServiceConfig) {
     config
         .service(list_joints::list_joints)
         .service(get_joint::get_joint)
+        .service(get_joint_materials::get_joint_materials)
         .service(get_joint_takeoff::get_joint_takeoff)
         .service(record_event::record_event)
         .service(list_events::list_events)

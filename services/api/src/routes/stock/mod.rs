@@ -6,7 +6,10 @@ mod approve_count;
 mod create_count;
 mod create_delivery;
 mod create_movement;
+mod extend_lot;
 mod get_issue_proposal;
+mod get_lot_trace;
+mod lift_lot;
 mod list_balances;
 mod list_counts;
 mod list_deliveries;
@@ -16,6 +19,7 @@ mod lots;
 mod materials;
 mod parse_scan;
 mod put_delivery;
+mod quarantine_lot;
 mod receive_delivery_note;
 
 pub(super) fn configure(config: &mut ServiceConfig) {
@@ -34,5 +38,9 @@ pub(super) fn configure(config: &mut ServiceConfig) {
         .service(receive_delivery_note::receive_delivery_note)
         .service(list_counts::list_counts)
         .service(create_count::create_count)
-        .service(approve_count::approve_count);
+        .service(approve_count::approve_count)
+        .service(get_lot_trace::get_lot_trace)
+        .service(quarantine_lot::quarantine_lot)
+        .service(lift_lot::lift_lot)
+        .service(extend_lot::extend_lot);
 }

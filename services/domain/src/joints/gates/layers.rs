@@ -75,7 +75,7 @@ pub(super) fn materials(view: &View<'_>) -> Reasons {
                 continue;
             };
             let day = view.setup.day(work.mark.at);
-            if let Some(last) = lot.expires_on.filter(|last| day > *last) {
+            if let Some(last) = lot.last_day_at(work.mark.at).filter(|last| day > *last) {
                 let detail = format!("lot {code} expired on {last} and was used on {day}");
                 reasons.shut("LOT_EXPIRED", detail, &[work.mark]);
             }
