@@ -57,9 +57,11 @@ fn permission(operation: &str) -> Permission {
         "put_line_pipe" | "put_spread" | "put_crew" | "put_section" | "put_coating_system" => {
             Permission::ManageLine
         }
-        "put_material" | "create_material" | "put_lot" | "create_lot" => {
+        "put_material" | "create_material" | "put_lot" | "create_lot" | "put_location"
+        | "create_location" | "create_delivery" | "put_delivery" | "approve_count" => {
             Permission::ManageMaterials
         }
+        "create_movement" | "receive_delivery_note" | "create_count" => Permission::MoveStock,
         "quarantine_lot" => Permission::HoldLots,
         "put_inspection_plan" | "put_person" | "put_detector" | "lift_lot" | "extend_lot" => {
             Permission::ManageQuality

@@ -23,5 +23,6 @@ mod release;
 mod scans;
 mod signing;
 mod spec;
+mod stock;
 mod takeoff;
 mod walls;

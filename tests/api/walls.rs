@@ -130,7 +130,7 @@ async fn refused(
     error.as_database_error().and_then(|it| it.code().map(String::from))
 }
 
-const TENANT: [&str; 8] = [
+const TENANT: [&str; 13] = [
     "SELECT FROM joints",
     "SELECT FROM facts",
     "SELECT FROM setup_items",
@@ -139,6 +139,11 @@ const TENANT: [&str; 8] = [
     "SELECT FROM nonconformances",
     "SELECT FROM warnings",
     "SELECT FROM imports",
+    "SELECT FROM deliveries",
+    "SELECT FROM stock_movements",
+    "SELECT FROM stock_balances",
+    "SELECT FROM stock_counts",
+    "SELECT FROM stock_count_lines",
 ];
 
 #[actix_web::test]
@@ -195,6 +200,15 @@ async fn no_role_changes_history() {
             "DELETE FROM setup_history",
             "DELETE FROM backfill_releases",
             "ALTER TABLE facts DISABLE ROW LEVEL SECURITY",
+            "UPDATE stock_movements SET quantity = 1",
+            "DELETE FROM stock_movements",
+            "TRUNCATE stock_movements",
+            "ALTER TABLE stock_movements DISABLE TRIGGER ALL",
+            "INSERT INTO stock_balances DEFAULT VALUES",
+            "UPDATE stock_balances SET quantity = 1",
+            "DELETE FROM stock_balances",
+            "UPDATE stock_count_lines SET counted = 1",
+            "DELETE FROM stock_counts",
             "CREATE TABLE mine (id int)",
         ] {
             let code = refused(&line.app.database, role, scope, statement).await;

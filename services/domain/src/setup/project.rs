@@ -129,6 +129,11 @@ impl ProjectSetup {
         at.with_timezone(&self.time_zone).date_naive()
     }
 
+    /// What the crew `code` has with it; of several locations the first by code.
+    pub fn location_of_crew(&self, code: &str) -> Option<&Location> {
+        self.locations.values().find(|location| location.crew.as_deref() == Some(code))
+    }
+
     /// The person who signs in as `user`.
     pub fn person_of(&self, user: UserId) -> Option<&Person> {
         self.people.values().find(|person| person.user == Some(user))
