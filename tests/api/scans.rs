@@ -41,12 +41,14 @@ async fn a_roll_is_recognised_and_its_receipt_suggested() {
         read["receive"],
         json!({
             "kind": "receive", "from": "supplier", "lot": "L-4711", "quantity": 15.0,
-            "new_lot": { "code": "L-4711", "material": "SCANNED", "expires_on": "2027-11-30" },
+            "new_lot": { "material": "SCANNED", "expires_on": "2027-11-30" },
         })
     );
     // The suggested lot is one that the server takes, and nothing was there before.
     line.admin.gets("/stock/lots/L-4711").await.problem(404, "NOT_FOUND");
-    line.materials.posts("/stock/lots", read["receive"]["new_lot"].clone()).await.expect(201);
+    let mut lot = read["receive"]["new_lot"].clone();
+    lot["code"] = read["receive"]["lot"].clone();
+    line.materials.posts("/stock/lots", lot).await.expect(201);
     let again = scans(&line, &label).await;
     assert_eq!(again["known_lot"]["code"], "L-4711");
     assert_eq!(again["receive"]["new_lot"], Value::Null, "{again:#}");

@@ -73,14 +73,14 @@ impl ScanFault {
 
 /// Something to look at before the label is believed; the scan is read all the same.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
-pub struct Notice {
+pub struct ScanNotice {
     /// Stable code, such as `INCOMPLETE`.
     pub code: String,
     /// What to look at.
     pub detail: String,
 }
 
-impl Notice {
+impl ScanNotice {
     pub(super) fn new(code: &str, detail: impl Into<String>) -> Self {
         Self { code: code.to_owned(), detail: detail.into() }
     }

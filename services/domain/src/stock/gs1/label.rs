@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::{calendar, fault::Notice, source::Element};
+use super::{calendar, fault::ScanNotice, source::Element};
 
 /// Which side of the tape is outside on the roll.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, ToSchema)]
@@ -92,12 +92,12 @@ pub struct Label {
     pub others: Vec<ElementView>,
     /// What to look at before the label is believed.
     #[serde(skip)]
-    pub notices: Vec<Notice>,
+    pub notices: Vec<ScanNotice>,
 }
 
 impl Label {
     /// The fields of elements that have no fault.
-    pub(super) fn of(elements: &[Element], notices: Vec<Notice>, today: NaiveDate) -> Self {
+    pub(super) fn of(elements: &[Element], notices: Vec<ScanNotice>, today: NaiveDate) -> Self {
         let mut label = Self { notices, ..Self::default() };
         for element in elements {
             label.take(element, today);

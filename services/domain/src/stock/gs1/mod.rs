@@ -8,7 +8,7 @@
 //! * a GS1 Digital Link URI, `https://id.example/01/09506000134352/10/L-4711?17=271130`.
 //!
 //! Every fault is named at once, each with the character at which it stands. Where a scan reads
-//! well but may not mean what it says, the label carries a [`Notice`].
+//! well but may not mean what it says, the label carries a [`ScanNotice`].
 //!
 //! To know another identifier: a row in `table.rs`, with its source. To make a field of one that
 //! is known already: `label.rs`.
@@ -31,7 +31,7 @@ mod value;
 use chrono::NaiveDate;
 
 pub use check_digit::{check_digit, has_right_check_digit};
-pub use fault::{FaultCode, Notice, ScanFault};
+pub use fault::{FaultCode, ScanFault, ScanNotice};
 pub use label::{ElementView, Label, RollDimensions, Winding};
 pub use receipt::{KnownLot, NewLot, Receipt, SuggestedReceive, receipt};
 

@@ -5,13 +5,17 @@
 //! one and gives a notice, what excludes each other is wrong in any case.
 
 use super::{
-    fault::{FaultCode, Notice, ScanFault},
+    fault::{FaultCode, ScanFault, ScanNotice},
     identifier::matches,
     source::Element,
 };
 
 /// Judges the identifiers of one scan.
-pub(super) fn judge(elements: &[Element], faults: &mut Vec<ScanFault>, notices: &mut Vec<Notice>) {
+pub(super) fn judge(
+    elements: &[Element],
+    faults: &mut Vec<ScanFault>,
+    notices: &mut Vec<ScanNotice>,
+) {
     for (place, element) in elements.iter().enumerate() {
         for other in elements.iter().skip(place + 1) {
             if exclude(element, other) {
@@ -36,7 +40,7 @@ pub(super) fn judge(elements: &[Element], faults: &mut Vec<ScanFault>, notices: 
                      symbol of the label too",
                     element.code, element.identifier.title
                 );
-                notices.push(Notice::new("INCOMPLETE", detail));
+                notices.push(ScanNotice::new("INCOMPLETE", detail));
             }
         }
     }

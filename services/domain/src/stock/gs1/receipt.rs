@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::{fault::Notice, label::Label};
+use super::{fault::ScanNotice, label::Label};
 use crate::setup::{Lot, Material, ProjectSetup};
 
 /// A lot that the project has already.
@@ -25,8 +25,6 @@ pub struct KnownLot {
 /// A lot that receiving would add.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
 pub struct NewLot {
-    /// Its code, as on the label.
-    pub code: String,
     /// Code of its material.
     pub material: String,
     /// Production date.
@@ -71,7 +69,7 @@ pub struct Receipt {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub receive: Option<SuggestedReceive>,
     /// What to look at first.
-    pub warnings: Vec<Notice>,
+    pub warnings: Vec<ScanNotice>,
 }
 
 /// Finds what `label` names in `setup`; `today` is the day on site.
@@ -89,7 +87,6 @@ pub fn receipt(setup: &ProjectSetup, label: &Label, today: NaiveDate) -> Receipt
         from: "supplier".to_owned(),
         quantity,
         new_lot: known.is_none().then(|| NewLot {
-            code: lot.clone(),
             material,
             produced_on: label.produced_on,
             expires_on: label.expires_on,
@@ -115,11 +112,11 @@ pub fn receipt(setup: &ProjectSetup, label: &Label, today: NaiveDate) -> Receipt
 fn material<'a>(
     setup: &'a ProjectSetup,
     label: &Label,
-    warnings: &mut Vec<Notice>,
+    warnings: &mut Vec<ScanNotice>,
 ) -> Option<&'a Material> {
     let Some(gtin) = label.article() else {
         let detail = "no GTIN was read: the material has to be chosen by hand";
-        warnings.push(Notice::new("NO_GTIN", detail));
+        warnings.push(ScanNotice::new("NO_GTIN", detail));
         return None;
     };
     let mut named = setup.materials.values().filter(|it| it.gtin.as_deref() == Some(gtin));
@@ -135,12 +132,12 @@ fn material<'a>(
             format!("no material has the GTIN {gtin}: set it as `gtin` of the right one"),
         ),
     };
-    warnings.push(Notice::new(code, detail));
+    warnings.push(ScanNotice::new(code, detail));
     None
 }
 
-fn judge_dates(label: &Label, today: NaiveDate, warnings: &mut Vec<Notice>) {
-    let mut warn = |code: &str, detail: String| warnings.push(Notice::new(code, detail));
+fn judge_dates(label: &Label, today: NaiveDate, warnings: &mut Vec<ScanNotice>) {
+    let mut warn = |code: &str, detail: String| warnings.push(ScanNotice::new(code, detail));
     if let Some(last) = label.expires_on.filter(|it| *it < today) {
         warn("EXPIRED", format!("the last day of use was {last}"));
     }
@@ -169,9 +166,9 @@ fn judge_lot(
     label: &Label,
     known: Option<&Lot>,
     material: Option<&Material>,
-    warnings: &mut Vec<Notice>,
+    warnings: &mut Vec<ScanNotice>,
 ) {
-    let mut warn = |code: &str, detail: String| warnings.push(Notice::new(code, detail));
+    let mut warn = |code: &str, detail: String| warnings.push(ScanNotice::new(code, detail));
     let Some(code) = &label.lot else {
         return warn("NO_LOT", "no lot was read: it has to be typed by hand".to_owned());
     };
@@ -212,9 +209,9 @@ fn unit_of(material: &Material) -> &'static str {
 }
 
 /// How much was scanned: a net measure, or the number of rolls times the length of one.
-fn quantity(label: &Label, material: &Material, warnings: &mut Vec<Notice>) -> Option<f64> {
+fn quantity(label: &Label, material: &Material, warnings: &mut Vec<ScanNotice>) -> Option<f64> {
     let pieces = f64::from(label.count.unwrap_or(1));
-    let mut warn = |code: &str, detail: String| warnings.push(Notice::new(code, detail));
+    let mut warn = |code: &str, detail: String| warnings.push(ScanNotice::new(code, detail));
     let net = match unit_of(material) {
         "m" => label.net_length_m,
         "L" => label.net_volume_l,

@@ -13,7 +13,7 @@ use chrono::NaiveDate;
 
 use super::{
     calendar, element_strings,
-    fault::{FaultCode, Notice, ScanFault},
+    fault::{FaultCode, ScanFault, ScanNotice},
     identifier::Check,
     pairs,
     source::{Element, Source},
@@ -30,7 +30,7 @@ pub(super) fn judge(
     found: Vec<ScanFault>,
     today: NaiveDate,
     faults: &mut Vec<ScanFault>,
-    notices: &mut Vec<Notice>,
+    notices: &mut Vec<ScanNotice>,
 ) {
     if element.identifier.fixed {
         faults.extend(found);
@@ -57,7 +57,7 @@ pub(super) fn judge(
             |tail: &&Vec<Element>| tail.first().is_some_and(|it| OFTEN.contains(&it.code.as_str()));
         if let Some(tail) = proven.or(tails.iter().find(often)) {
             let detail = format!("look at ({code}) `{value}`{}", advice(tail));
-            notices.push(Notice::new("MAYBE_MISSING_SEPARATOR", detail));
+            notices.push(ScanNotice::new("MAYBE_MISSING_SEPARATOR", detail));
         }
     } else {
         faults.extend(found);

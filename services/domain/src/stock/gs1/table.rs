@@ -1,11 +1,13 @@
 //! The application identifiers.
 //!
-//! Facts taken from the GS1 Barcode Syntax Dictionary (published by GS1 AISBL under the Apache
-//! License 2.0, repository gs1/gs1-syntax-dictionary, commit f7e477f17d48, an unreleased state after
-//! the release of 2024-06-10, read on 2026-11-25), written down in our own form: lengths, characters, separators, what must and what must not stand together, and the
-//! paths of Digital Links. The last five rows are newer and come from the list that biip 5.2.0
-//! carries (Apache License 2.0), which does not say what stands with them. A test holds every
-//! length and every separator against that list.
+//! Facts taken from the GS1 Barcode Syntax Dictionary (published under the Apache License 2.0;
+//! copyright 2020-2021 BWIPP project and Zint Project, 2021-2025 GS1 AISBL; repository
+//! gs1/gs1-syntax-dictionary, commit f7e477f17d48, an unreleased state after the release of
+//! 2024-06-10, read on 2026-11-25), written down in our own form: lengths, characters, separators,
+//! what must and what must not stand together, and the paths of Digital Links. The last five rows
+//! are newer and come from the list that biip 5.2.0 carries (Apache License 2.0), which does not
+//! say what stands with them. A test holds lengths and separators of all of them against that
+//! list.
 //!
 //! Of the dictionary's checks of contents these are made here: check digits, dates, the roll
 //! products and yes-or-no. Lists of countries, currencies, media and packages, bank account
