@@ -68,6 +68,8 @@ fn permission(operation: &str) -> Permission {
         }
         // A scan is sent, but nothing comes of it.
         "parse_scan" => Permission::ReadProject,
+        "acknowledge_warning" => Permission::AcknowledgeWarnings,
+        "stream_changes" => Permission::ReadProject,
         reads if reads.starts_with("get_") || reads.starts_with("list_") => Permission::ReadProject,
         unknown => panic!("say in this table what {unknown} takes"),
     }

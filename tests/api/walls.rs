@@ -130,7 +130,7 @@ async fn refused(
     error.as_database_error().and_then(|it| it.code().map(String::from))
 }
 
-const TENANT: [&str; 13] = [
+const TENANT: [&str; 15] = [
     "SELECT FROM joints",
     "SELECT FROM facts",
     "SELECT FROM setup_items",
@@ -144,6 +144,8 @@ const TENANT: [&str; 13] = [
     "SELECT FROM stock_balances",
     "SELECT FROM stock_counts",
     "SELECT FROM stock_count_lines",
+    "SELECT FROM feed",
+    "SELECT FROM warning_history",
 ];
 
 #[actix_web::test]
@@ -199,6 +201,12 @@ async fn no_role_changes_history() {
             "DELETE FROM signatures",
             "DELETE FROM setup_history",
             "DELETE FROM backfill_releases",
+            "UPDATE feed SET topic = 'another'",
+            "INSERT INTO feed VALUES (gen_random_uuid(), 1, 'a', 'b', '{}', now())",
+            "UPDATE feed_heads SET seq = 1",
+            "TRUNCATE feed",
+            "UPDATE warning_history SET detail = 'another'",
+            "DELETE FROM warning_history",
             "ALTER TABLE facts DISABLE ROW LEVEL SECURITY",
             "UPDATE stock_movements SET quantity = 1",
             "DELETE FROM stock_movements",

@@ -11,6 +11,7 @@ use serde_json::{Value, json};
 use crate::{
     app::{Answer, TestApp},
     fact::Fact,
+    stream::EventStream,
 };
 
 /// Everybody's password: what differs is who has it.
@@ -80,6 +81,17 @@ impl Person {
     /// Reads something of the project.
     pub async fn gets(&self, rest: &str) -> Answer {
         self.asks(Method::GET, &self.path(rest), None).await
+    }
+
+    /// Follows the project, from after number `last` or from now.
+    pub async fn follows(&self, last: Option<i64>) -> EventStream {
+        let bearer = format!("Bearer {}", self.token().await);
+        let request = TestRequest::with_uri(&self.path("/stream"));
+        let mut request = request.insert_header(("authorization", bearer));
+        if let Some(last) = last {
+            request = request.insert_header(("last-event-id", last.to_string()));
+        }
+        self.app.open(request).await
     }
 
     /// Sends something to the project.

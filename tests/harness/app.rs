@@ -1,8 +1,11 @@
 //! The whole application on a database of its own, called without a socket.
 
-use std::{rc::Rc, sync::Arc};
+use std::{rc::Rc, sync::Arc, time::Duration};
 
-use ::app::{App, Clock, FixedClock};
+use ::app::{
+    App, Clock, FixedClock,
+    feed::{Hub, Pace},
+};
 use actix_web::{
     body::MessageBody,
     dev::ServiceResponse,
@@ -17,12 +20,20 @@ use serde_json::Value;
 use crate::{
     database::{Database, fresh_database},
     fact::minute,
+    stream::EventStream,
 };
 
 /// The minute of the test day at which the clock stands first: all of the day's work is over.
 const FIRST_MINUTE: i64 = 600;
 
-type Call = Box<dyn Fn(TestRequest) -> LocalBoxFuture<'static, Answer>>;
+/// What is done every minute is done so often that no test has to wait for it.
+const PACE: Pace = Pace {
+    look: Duration::from_millis(20),
+    heartbeat: Duration::from_millis(200),
+    recheck: Duration::from_millis(50),
+};
+
+type Call<T> = Box<dyn Fn(TestRequest) -> LocalBoxFuture<'static, T>>;
 
 /// The application with a clock that stands still.
 pub struct TestApp {
@@ -34,7 +45,8 @@ pub struct TestApp {
     pub clock: Arc<FixedClock>,
     /// Its database.
     pub database: Database,
-    call: Call,
+    call: Call<Answer>,
+    open: Call<EventStream>,
 }
 
 impl TestApp {
@@ -48,20 +60,33 @@ impl TestApp {
         let database = fresh_database().await;
         let clock = Arc::new(FixedClock::new(minute(FIRST_MINUTE)));
         let pool = database.application.clone();
+        let hub = Hub::new(pool.clone(), PACE);
         let app = App::new(pool, Arc::clone(&clock) as _, Hasher::cheap_for_tests()).await.unwrap();
+        let app = App { hub, ..app };
         let worker = App::for_work(database.worker.clone(), Arc::clone(&clock) as _);
         let service = Rc::new(init_service(api::service(app.clone(), settings)).await);
-        let call: Call = Box::new(move |request| {
+        let streaming = Rc::clone(&service);
+        let open: Call<EventStream> = Box::new(move |request| {
+            let service = Rc::clone(&streaming);
+            let answer = async move { call_service(&*service, request.to_request()).await };
+            answer.map(EventStream::of).boxed_local()
+        });
+        let call: Call<Answer> = Box::new(move |request| {
             let service = Rc::clone(&service);
             let answer = async move { call_service(&*service, request.to_request()).await };
             answer.then(Answer::read).boxed_local()
         });
-        Rc::new(Self { app, worker, clock, database, call })
+        Rc::new(Self { app, worker, clock, database, call, open })
     }
 
     /// The answer to `request`.
     pub async fn call(&self, request: TestRequest) -> Answer {
         (self.call)(request).await
+    }
+
+    /// Opens the stream that `request` asks for.
+    pub async fn open(&self, request: TestRequest) -> EventStream {
+        (self.open)(request).await
     }
 
     /// The time.
@@ -95,6 +120,11 @@ impl Answer {
     async fn read<B: MessageBody>(response: ServiceResponse<B>) -> Self {
         let status = response.status().as_u16();
         let headers = response.headers().clone();
+        let kind = headers.get("content-type").and_then(|it| it.to_str().ok()).unwrap_or_default();
+        if kind.starts_with("text/event-stream") {
+            // It never ends; who wants to read it opens it.
+            return Self { status, headers, body: Value::Null };
+        }
         let bytes = actix_web::body::to_bytes(response.into_body()).await.ok().unwrap_or_default();
         Self { status, headers, body: serde_json::from_slice(&bytes).unwrap_or_default() }
     }

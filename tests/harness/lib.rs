@@ -9,9 +9,11 @@ pub mod app;
 pub mod database;
 pub mod fact;
 pub mod line;
+pub mod stream;
 
 pub use actor::Person;
 pub use app::{Answer, TestApp};
 pub use database::fresh_database;
 pub use fact::{Fact, minute};
 pub use line::Line;
+pub use stream::EventStream;

@@ -79,10 +79,12 @@ pub async fn serve(
     settings: Settings,
     shutdown: impl Future<Output = ()>,
 ) -> std::io::Result<()> {
-    let readiness = settings.readiness.clone();
+    let (readiness, hub) = (settings.readiness.clone(), app.hub.clone());
     let shutdown = async move {
         shutdown.await;
         readiness.drain();
+        // Streams never end by themselves.
+        hub.close();
     };
     let server = HttpServer::new(move || service(app.clone(), settings.clone()))
         .workers(workers)

@@ -1,7 +1,7 @@
 //! The one place where an error becomes an HTTP answer.
 //!
 //! 400 cannot be read, 401 who are you, 403 you may not, 404 there is no such thing that you may
-//! know of, 409 the state disagrees, 412 somebody was faster, 422 read but wrong, 428 say which
+//! know of, 409 the state disagrees, 410 no longer kept, 412 somebody was faster, 422 read but wrong, 428 say which
 //! version you saw, 429 too much at once, 500 a bug of ours, 503 weather.
 
 use actix_web::{
@@ -239,6 +239,7 @@ impl From<AppError> for Problem {
             AppError::NotFound { what } => Self::not_found(&what),
             AppError::Invalid(faults) => Self::invalid(faults),
             AppError::Conflict { code, detail } => Self::new(StatusCode::CONFLICT, code, detail),
+            AppError::Gone { code, detail } => Self::new(StatusCode::GONE, code, detail),
             AppError::PreconditionFailed { detail } => {
                 Self::new(StatusCode::PRECONDITION_FAILED, "VERSION_IS_STALE", detail)
             }

@@ -11,6 +11,7 @@ use uuid::{NoContext, Timestamp, Uuid};
 use crate::{
     AppError, Clock,
     accounts::{KeyCache, Turns},
+    feed::{Hub, Pace},
     setup::SetupCache,
     work,
 };
@@ -30,6 +31,8 @@ pub struct App {
     pub turns: Turns,
     /// Set-ups that were read.
     pub setups: SetupCache,
+    /// Those who follow the feeds of projects.
+    pub hub: Hub,
 }
 
 impl App {
@@ -41,13 +44,15 @@ impl App {
     ) -> Result<Self, AppError> {
         let keys = KeyCache::load_or_create(&pool, clock.now()).await?;
         let (turns, setups) = (Turns::default(), SetupCache::default());
-        Ok(Self { pool, clock, hasher, keys, turns, setups })
+        let hub = Hub::new(pool.clone(), Pace::default());
+        Ok(Self { pool, clock, hasher, keys, turns, setups, hub })
     }
 
     /// The server as a worker needs it: it signs nobody in, so it is shown no keys.
     pub fn for_work(pool: PgPool, clock: Arc<dyn Clock>) -> Self {
         let (keys, turns, setups) = (KeyCache::default(), Turns::default(), SetupCache::default());
-        Self { pool, clock, hasher: Hasher::new(1), keys, turns, setups }
+        let hub = Hub::new(pool.clone(), Pace::default());
+        Self { pool, clock, hasher: Hasher::new(1), keys, turns, setups, hub }
     }
 
     /// Opens a transaction on what belongs to no project.

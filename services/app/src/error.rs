@@ -43,6 +43,14 @@ pub enum AppError {
         /// What is in the way and what would help.
         detail: String,
     },
+    /// It was there once and is not kept any more.
+    #[error("{detail}")]
+    Gone {
+        /// Stable code.
+        code: &'static str,
+        /// What is gone and what to do instead.
+        detail: String,
+    },
     /// The thing has changed since the caller read it.
     #[error("{detail}")]
     PreconditionFailed {

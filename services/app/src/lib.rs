@@ -6,6 +6,7 @@ pub mod accounts;
 pub mod clock;
 pub mod context;
 pub mod error;
+pub mod feed;
 pub mod imports;
 pub mod jobs;
 pub mod joints;

@@ -153,21 +153,31 @@ pub fn to_the_volt(kilovolts: f64) -> f64 {
     (kilovolts * 1000.0).round() / 1000.0
 }
 
-/// Stores what follows from the newest facts.
+/// Stores what follows from the newest facts, and tells the feed once per transaction.
 pub async fn update(
     conn: &mut PgConnection,
     project: ProjectId,
     joint: &StoredJoint,
     assessment: &Assessment,
+    at: DateTime<Utc>,
 ) -> Result<(), StoreError> {
     let state = serde_json::to_value(&joint.state)
         .map_err(|it| StoreError::inconsistent("joints", joint.id, it))?;
     let flags: Vec<String> = assessment.flags.iter().map(|it| it.name().to_owned()).collect();
     sqlx::query!(
-        "UPDATE joints
-            SET state = $3, chain_seq = $4, chain_head = $5, newest_at = $6, stage = $7,
-                flags = $8, required_voltage_kv = $9::float8::numeric
-          WHERE project_id = $1 AND id = $2",
+        "WITH changed AS (
+             UPDATE joints
+                SET state = $3, chain_seq = $4, chain_head = $5, newest_at = $6, stage = $7,
+                    flags = $8, required_voltage_kv = $9::float8::numeric
+              WHERE project_id = $1 AND id = $2
+             RETURNING id, joint_number, stage, flags, chain_seq
+         )
+         INSERT INTO feed_pending (project_id, topic, subject, body, at, once)
+         SELECT $1, 'joint.changed', joint_number,
+                jsonb_build_object('joint', joint_number, 'joint_id', id, 'stage', stage,
+                                   'flags', flags, 'version', chain_seq),
+                $10, true
+           FROM changed",
         project.0,
         joint.id.0,
         state,
@@ -178,6 +188,7 @@ pub async fn update(
         &flags,
         // As the decision and the trigger hold it against a test: by the volt.
         assessment.required_voltage_kv.map(to_the_volt),
+        at,
     )
     .execute(conn)
     .await

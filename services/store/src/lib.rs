@@ -6,6 +6,7 @@
 pub mod deliveries;
 pub mod error;
 pub mod facts;
+pub mod feed;
 pub mod idempotency;
 pub mod imports;
 pub mod joints;

@@ -73,10 +73,21 @@ pub async fn open_for_findings(
     .map_err(database("wait to number a nonconformance"))?;
     for (id, finding) in new {
         sqlx::query!(
-            "INSERT INTO nonconformances (project_id, id, number, joint_id, code, event_id,
-                                          severity, nature, status, opened_at)
-             SELECT $1, $2, 1 + coalesce(max(number), 0), $3, $4, $5, $6, $7, 'open', $8
-               FROM nonconformances WHERE project_id = $1",
+            "WITH opened AS (
+                 INSERT INTO nonconformances (project_id, id, number, joint_id, code, event_id,
+                                              severity, nature, status, opened_at)
+                 SELECT $1, $2, 1 + coalesce(max(number), 0), $3, $4, $5, $6, $7, 'open', $8
+                   FROM nonconformances WHERE project_id = $1
+                 RETURNING id, number, joint_id, code, severity
+             )
+             INSERT INTO feed_pending (project_id, topic, subject, body, at)
+             SELECT $1, 'nonconformance.opened', o.number::text,
+                    jsonb_build_object('nonconformance', o.id, 'number', o.number,
+                                       'joint', j.joint_number, 'code', o.code,
+                                       'severity', o.severity),
+                    $8
+               FROM opened o
+               JOIN joints j ON j.project_id = $1 AND j.id = o.joint_id",
             project.0,
             id.0,
             joint.0,
@@ -105,11 +116,22 @@ pub async fn lapse(
     let codes: Vec<String> = still_found.iter().map(|it| it.code.clone()).collect();
     let events: Vec<uuid::Uuid> = still_found.iter().map(|it| it.event.0).collect();
     sqlx::query!(
-        "UPDATE nonconformances n SET status = 'lapsed', closed_at = $5, version = version + 1
-          WHERE project_id = $1 AND joint_id = $2 AND status = 'open' AND opened_by IS NULL
-            AND code <> 'RELEASE_CONTRADICTED'
-            AND NOT EXISTS (SELECT FROM unnest($3::text[], $4::uuid[]) AS f (code, event)
-                             WHERE f.code = n.code AND f.event = n.event_id)",
+        "WITH lapsed AS (
+             UPDATE nonconformances n SET status = 'lapsed', closed_at = $5, version = version + 1
+              WHERE project_id = $1 AND joint_id = $2 AND status = 'open' AND opened_by IS NULL
+                AND code <> 'RELEASE_CONTRADICTED'
+                AND NOT EXISTS (SELECT FROM unnest($3::text[], $4::uuid[]) AS f (code, event)
+                                 WHERE f.code = n.code AND f.event = n.event_id)
+             RETURNING id, number, joint_id, status
+         )
+         INSERT INTO feed_pending (project_id, topic, subject, body, at)
+         SELECT $1, 'nonconformance.closed', l.number::text,
+                jsonb_build_object('nonconformance', l.id, 'number', l.number,
+                                   'joint', j.joint_number, 'status', l.status),
+                $5
+           FROM lapsed l
+           JOIN joints j ON j.project_id = $1 AND j.id = l.joint_id
+          ORDER BY l.number",
         project.0,
         joint.0,
         &codes,
@@ -226,10 +248,20 @@ pub async fn close(
     closing: &Closing<'_>,
 ) -> Result<bool, StoreError> {
     let done = sqlx::query!(
-        "UPDATE nonconformances
-            SET status = 'closed', closed_at = $4, closed_by = $5, closing_note = $6,
-                closing_event_id = $7, version = version + 1
-          WHERE project_id = $1 AND id = $2 AND version = $3 AND status = 'open'",
+        "WITH closed AS (
+             UPDATE nonconformances
+                SET status = 'closed', closed_at = $4, closed_by = $5, closing_note = $6,
+                    closing_event_id = $7, version = version + 1
+              WHERE project_id = $1 AND id = $2 AND version = $3 AND status = 'open'
+             RETURNING id, number, joint_id, status
+         )
+         INSERT INTO feed_pending (project_id, topic, subject, body, at)
+         SELECT $1, 'nonconformance.closed', c.number::text,
+                jsonb_build_object('nonconformance', c.id, 'number', c.number,
+                                   'joint', j.joint_number, 'status', c.status),
+                $4
+           FROM closed c
+           JOIN joints j ON j.project_id = $1 AND j.id = c.joint_id",
         project.0,
         id.0,
         version,

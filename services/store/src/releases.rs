@@ -143,9 +143,17 @@ pub async fn insert(
     release: &NewRelease,
 ) -> Result<(), StoreError> {
     sqlx::query!(
-        "INSERT INTO backfill_releases (project_id, id, joint_id, holiday_test_id,
-             required_voltage_kv, signature_id, released_at, chain_seq, chain_head, certificate)
-         VALUES ($1, $2, $3, $4, $5::float8::numeric, $6, $7, $8, $9, $10)",
+        "WITH given AS (
+             INSERT INTO backfill_releases (project_id, id, joint_id, holiday_test_id,
+                 required_voltage_kv, signature_id, released_at, chain_seq, chain_head, certificate)
+             VALUES ($1, $2, $3, $4, $5::float8::numeric, $6, $7, $8, $9, $10)
+             RETURNING id, joint_id, released_at
+         )
+         INSERT INTO feed_pending (project_id, topic, subject, body, at)
+         SELECT $1, 'release.given', $11::text,
+                jsonb_build_object('joint', $11::text, 'joint_id', joint_id, 'release', id),
+                released_at
+           FROM given",
         project.0,
         release.id.0,
         joint.id.0,
@@ -156,6 +164,7 @@ pub async fn insert(
         joint.chain_seq,
         joint.chain_head.as_slice(),
         release.certificate,
+        joint.entry.joint_number,
     )
     .execute(conn)
     .await
@@ -205,9 +214,19 @@ pub async fn contradict(
     let why = serde_json::to_value(why)
         .map_err(|it| StoreError::inconsistent("backfill_releases", release, it))?;
     sqlx::query!(
-        "UPDATE backfill_releases
-            SET contradicted_at = $3, contradicted_by = $4, contradiction = $5
-          WHERE project_id = $1 AND id = $2 AND contradicted_at IS NULL",
+        "WITH contradicted AS (
+             UPDATE backfill_releases
+                SET contradicted_at = $3, contradicted_by = $4, contradiction = $5
+              WHERE project_id = $1 AND id = $2 AND contradicted_at IS NULL
+             RETURNING id, joint_id, contradicted_by
+         )
+         INSERT INTO feed_pending (project_id, topic, subject, body, at)
+         SELECT $1, 'release.contradicted', j.joint_number,
+                jsonb_build_object('joint', j.joint_number, 'joint_id', j.id, 'release', c.id,
+                                   'event', c.contradicted_by),
+                $3
+           FROM contradicted c
+           JOIN joints j ON j.project_id = $1 AND j.id = c.joint_id",
         project.0,
         release.0,
         at,

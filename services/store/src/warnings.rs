@@ -1,13 +1,21 @@
-//! Warnings: one open per kind and subject.
+//! Warnings: one open per kind and subject, with the history of each.
 
 use chrono::{DateTime, Utc};
 use domain::ids::ProjectId;
+use serde_json::Value;
 use sqlx::PgConnection;
 use uuid::Uuid;
 
 use crate::{StoreError, error::database};
 
+mod acknowledge;
+mod read;
+
+pub use acknowledge::{Acknowledgement, acknowledge, lock};
+pub use read::{HistoryEntry, ShownWarning, WarningFilter, find, history, list};
+
 /// A warning to raise or to bring up to date.
+#[derive(Debug, Clone, Default)]
 pub struct Raised<'a> {
     /// Id, if it is a new one.
     pub id: Uuid,
@@ -19,33 +27,147 @@ pub struct Raised<'a> {
     pub severity: &'a str,
     /// What is the matter.
     pub detail: &'a str,
+    /// The numbers behind `detail`, an object; null says the same as an empty one.
+    pub values: Value,
+}
+
+/// What raising a warning came to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Raising {
+    /// People hear of it: it is new, or graver than the one that they know.
+    Raised(Uuid),
+    /// It says something else than before.
+    Updated(Uuid),
+    /// It is there and says the same.
+    AlreadySo(Uuid),
 }
 
 /// Raises a warning, or brings the open one of that kind and subject up to date.
+///
+/// However often a check runs, what has not changed is no news: it leaves no trace, neither in the
+/// history nor in the feed. Where the severity rises, an acknowledgement is taken back.
 pub async fn raise(
     conn: &mut PgConnection,
     project: ProjectId,
     warning: &Raised<'_>,
     at: DateTime<Utc>,
-) -> Result<(), StoreError> {
-    sqlx::query!(
-        "INSERT INTO warnings (project_id, id, kind, subject, severity, detail, raised_at,
-                               updated_at)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $7)
-             ON CONFLICT (project_id, kind, subject) WHERE cleared_at IS NULL
-             DO UPDATE SET severity = excluded.severity, detail = excluded.detail,
-                           updated_at = excluded.updated_at",
+) -> Result<Raising, StoreError> {
+    let values = match &warning.values {
+        Value::Null => Value::Object(serde_json::Map::new()),
+        values => values.clone(),
+    };
+    loop {
+        let open = sqlx::query!(
+            r#"SELECT id, severity, detail, "values" FROM warnings
+                WHERE project_id = $1 AND kind = $2 AND subject = $3 AND cleared_at IS NULL
+                  FOR UPDATE"#,
+            project.0,
+            warning.kind,
+            warning.subject,
+        )
+        .fetch_optional(&mut *conn)
+        .await
+        .map_err(database("find an open warning"))?;
+        let Some(open) = open else {
+            if insert(conn, project, warning, &values, at).await? {
+                return Ok(Raising::Raised(warning.id));
+            }
+            // Somebody else raised it at the same moment; now it is there.
+            continue;
+        };
+        let same = open.severity == warning.severity
+            && open.detail == warning.detail
+            && open.values == values;
+        if same {
+            return Ok(Raising::AlreadySo(open.id));
+        }
+        let graver = open.severity == "notice" && warning.severity == "urgent";
+        update(conn, project, (open.id, graver), warning, &values, at).await?;
+        return Ok(if graver { Raising::Raised(open.id) } else { Raising::Updated(open.id) });
+    }
+}
+
+async fn insert(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    warning: &Raised<'_>,
+    values: &Value,
+    at: DateTime<Utc>,
+) -> Result<bool, StoreError> {
+    let done = sqlx::query!(
+        r#"WITH raised AS (
+               INSERT INTO warnings (project_id, id, kind, subject, severity, detail, "values",
+                                     raised_at, updated_at)
+               VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $8)
+                   ON CONFLICT (project_id, kind, subject) WHERE cleared_at IS NULL DO NOTHING
+               RETURNING id, kind, subject, severity, detail, "values"
+           ), told AS (
+               INSERT INTO feed_pending (project_id, topic, subject, body, at)
+               SELECT $1, 'warning.raised', subject,
+                      jsonb_build_object('warning', id, 'kind', kind, 'subject', subject,
+                                         'severity', severity),
+                      $8
+                 FROM raised
+           )
+           INSERT INTO warning_history (project_id, warning_id, action, severity, detail, "values",
+                                        at)
+           SELECT $1, id, 'raised', severity, detail, "values", $8 FROM raised"#,
         project.0,
         warning.id,
         warning.kind,
         warning.subject,
         warning.severity,
         warning.detail,
+        values,
         at,
     )
     .execute(conn)
     .await
     .map_err(database("raise a warning"))?;
+    Ok(done.rows_affected() == 1)
+}
+
+async fn update(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    (id, graver): (Uuid, bool),
+    warning: &Raised<'_>,
+    values: &Value,
+    at: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    let action = if graver { "raised" } else { "updated" };
+    sqlx::query!(
+        r#"WITH changed AS (
+               UPDATE warnings
+                  SET severity = $3, detail = $4, "values" = $5, updated_at = $6,
+                      acknowledged_at = CASE WHEN $7 THEN NULL ELSE acknowledged_at END,
+                      acknowledged_by = CASE WHEN $7 THEN NULL ELSE acknowledged_by END,
+                      acknowledgement_note = CASE WHEN $7 THEN NULL ELSE acknowledgement_note END
+                WHERE project_id = $1 AND id = $2
+               RETURNING id, kind, subject, severity, detail, "values"
+           ), told AS (
+               INSERT INTO feed_pending (project_id, topic, subject, body, at)
+               SELECT $1, 'warning.' || $8::text, subject,
+                      jsonb_build_object('warning', id, 'kind', kind, 'subject', subject,
+                                         'severity', severity),
+                      $6
+                 FROM changed
+           )
+           INSERT INTO warning_history (project_id, warning_id, action, severity, detail, "values",
+                                        at)
+           SELECT $1, id, $8::text, severity, detail, "values", $6 FROM changed"#,
+        project.0,
+        id,
+        warning.severity,
+        warning.detail,
+        values,
+        at,
+        graver,
+        action,
+    )
+    .execute(conn)
+    .await
+    .map_err(database("bring a warning up to date"))?;
     Ok(())
 }
 
@@ -58,8 +180,22 @@ pub async fn clear_others(
     at: DateTime<Utc>,
 ) -> Result<u64, StoreError> {
     let done = sqlx::query!(
-        "UPDATE warnings SET cleared_at = $4, updated_at = $4
-          WHERE project_id = $1 AND kind = $2 AND cleared_at IS NULL AND subject <> ALL ($3)",
+        r#"WITH cleared AS (
+               UPDATE warnings SET cleared_at = $4, updated_at = $4
+                WHERE project_id = $1 AND kind = $2 AND cleared_at IS NULL
+                  AND subject <> ALL ($3)
+               RETURNING id, kind, subject, severity, detail, "values"
+           ), told AS (
+               INSERT INTO feed_pending (project_id, topic, subject, body, at)
+               SELECT $1, 'warning.cleared', subject,
+                      jsonb_build_object('warning', id, 'kind', kind, 'subject', subject,
+                                         'severity', severity),
+                      $4
+                 FROM cleared ORDER BY subject
+           )
+           INSERT INTO warning_history (project_id, warning_id, action, severity, detail, "values",
+                                        at)
+           SELECT $1, id, 'cleared', severity, detail, "values", $4 FROM cleared"#,
         project.0,
         kind,
         still,
@@ -80,8 +216,21 @@ pub async fn clear(
     at: DateTime<Utc>,
 ) -> Result<(), StoreError> {
     sqlx::query!(
-        "UPDATE warnings SET cleared_at = $4, updated_at = $4
-          WHERE project_id = $1 AND kind = $2 AND subject = $3 AND cleared_at IS NULL",
+        r#"WITH cleared AS (
+               UPDATE warnings SET cleared_at = $4, updated_at = $4
+                WHERE project_id = $1 AND kind = $2 AND subject = $3 AND cleared_at IS NULL
+               RETURNING id, kind, subject, severity, detail, "values"
+           ), told AS (
+               INSERT INTO feed_pending (project_id, topic, subject, body, at)
+               SELECT $1, 'warning.cleared', subject,
+                      jsonb_build_object('warning', id, 'kind', kind, 'subject', subject,
+                                         'severity', severity),
+                      $4
+                 FROM cleared
+           )
+           INSERT INTO warning_history (project_id, warning_id, action, severity, detail, "values",
+                                        at)
+           SELECT $1, id, 'cleared', severity, detail, "values", $4 FROM cleared"#,
         project.0,
         kind,
         subject,
@@ -91,44 +240,4 @@ pub async fn clear(
     .await
     .map_err(database("clear a warning"))?;
     Ok(())
-}
-
-/// A warning as it is shown.
-#[derive(Debug, Clone)]
-pub struct ShownWarning {
-    /// Id.
-    pub id: Uuid,
-    /// Kind.
-    pub kind: String,
-    /// What it is about.
-    pub subject: String,
-    /// `notice` or `urgent`.
-    pub severity: String,
-    /// What is the matter.
-    pub detail: String,
-    /// When.
-    pub raised_at: DateTime<Utc>,
-    /// When last.
-    pub updated_at: DateTime<Utc>,
-    /// When it ended.
-    pub cleared_at: Option<DateTime<Utc>>,
-}
-
-/// Open warnings, newest first.
-pub async fn list(
-    conn: &mut PgConnection,
-    project: ProjectId,
-    limit: i64,
-) -> Result<Vec<ShownWarning>, StoreError> {
-    sqlx::query_as!(
-        ShownWarning,
-        "SELECT id, kind, subject, severity, detail, raised_at, updated_at, cleared_at
-           FROM warnings WHERE project_id = $1 AND cleared_at IS NULL
-          ORDER BY raised_at DESC, id DESC LIMIT $2",
-        project.0,
-        limit,
-    )
-    .fetch_all(conn)
-    .await
-    .map_err(database("list warnings"))
 }

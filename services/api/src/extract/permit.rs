@@ -53,6 +53,8 @@ markers! {
     HoldLots,
     ManageQuality,
     ManageMembers,
+    AcknowledgeWarnings,
+    ManageWebhooks,
 }
 
 /// Proof that somebody is signed in, is a member of the project in the path, and may do `P` there.

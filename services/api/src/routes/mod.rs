@@ -4,6 +4,7 @@ use utoipa_actix_web::service_config::ServiceConfig;
 
 mod accounts;
 mod calculations;
+mod feed;
 mod health;
 mod imports;
 mod jobs;
@@ -33,4 +34,5 @@ pub fn configure(config: &mut ServiceConfig) {
     imports::configure(config);
     jobs::configure(config);
     warnings::configure(config);
+    feed::configure(config);
 }

@@ -7,6 +7,7 @@ use domain::{
     register::RowError,
     setup::ProjectSetup,
 };
+use serde_json::json;
 use store::{StoreError, Tx, imports::Import};
 
 use super::{presentable, run::room_for_errors};
@@ -39,6 +40,11 @@ pub(super) async fn finish(
             let detail = "the register was changed at the same time".to_owned();
             AppError::Unavailable { detail }
         })?;
+    // One entry for all of its joints: whoever keeps a copy reads the register again.
+    let told = json!({ "import": import.id, "joints": import.rows_stored });
+    let subject = import.id.to_string();
+    let now = app.clock.now();
+    store::feed::note(tx, project, ("register.imported", &subject), &told, now).await?;
     end(app, tx, project, import, "stored").await
 }
 

@@ -87,7 +87,7 @@ pub(crate) async fn write(
     outside.nonconformances =
         store::nonconformances::open_of_joint(conn, project, joint.id).await?;
     let assessment = assess(&joint.state, &joint.entry, setup, &outside, now);
-    store::joints::update(conn, project, &joint, &assessment).await?;
+    store::joints::update(conn, project, &joint, &assessment, now).await?;
     let judged = Judged { joint, assessment, release: outside.release, setup: Arc::clone(setup) };
     Ok((judged, outcomes))
 }
@@ -178,6 +178,7 @@ async fn contradict(
         subject: number,
         severity: "urgent",
         detail: &detail,
+        values: serde_json::Value::Null,
     };
     store::warnings::raise(conn, project, &warning, now).await?;
     outside.release = None;

@@ -86,7 +86,7 @@ pub async fn dispose(
     }
     // What the nonconformance held back may go on.
     let after = judge(&mut tx, project.id, judged.joint, &setup, now).await?;
-    store::joints::update(&mut tx, project.id, &after.joint, &after.assessment).await?;
+    store::joints::update(&mut tx, project.id, &after.joint, &after.assessment, now).await?;
     let closed = store::nonconformances::find(&mut tx, project.id, id).await?;
     app.commit(tx).await?;
     closed.map(NonconformanceView::from).ok_or_else(not_found)

@@ -180,7 +180,8 @@ async fn store_release(
     release: &NewRelease,
 ) -> Result<(), AppError> {
     let judged = &judgement.judged;
-    store::joints::update(conn, project.id, &judged.joint, &judged.assessment).await?;
+    let at = release.released_at;
+    store::joints::update(conn, project.id, &judged.joint, &judged.assessment, at).await?;
     let inserted = store::releases::insert(conn, project.id, &judged.joint, release).await;
     inserted.map_err(|error| match error.constraint() {
         // The last wall saw what the decision did not: a refusal all the same, and a bug.
@@ -193,12 +194,11 @@ async fn store_release(
         _ => error.into(),
     })?;
     let number = &judged.joint.entry.joint_number;
-    let at = release.released_at;
     store::warnings::clear(conn, project.id, "release_contradicted", number, at).await?;
     let joint = judged.joint.clone();
     let now = app.clock.now();
     let after = crate::joints::judge(conn, project.id, joint, &judged.setup, now).await?;
-    store::joints::update(conn, project.id, &after.joint, &after.assessment).await?;
+    store::joints::update(conn, project.id, &after.joint, &after.assessment, now).await?;
     Ok(())
 }
 

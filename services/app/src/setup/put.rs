@@ -5,6 +5,7 @@ use domain::{
     schema::FieldError,
     setup::{Item, Kind},
 };
+use serde_json::json;
 use store::{Tx, setup::StoredItem};
 
 use super::{Stored, restore};
@@ -65,6 +66,9 @@ pub async fn put<T: Item>(
         let detail = format!("{} {} changed under a lock", T::KIND.name(), row.code);
         return Err(AppError::Internal(detail));
     }
+    let told = json!({ "kind": T::KIND.name(), "code": row.code, "version": version });
+    store::feed::note(&mut tx, entry.id, ("setup.changed", &row.code), &told, row.changed_at)
+        .await?;
     app.commit(tx).await?;
     tracing::info!(
         project.id = %entry.id, setup.kind = T::KIND.name(), setup.version = version,

@@ -37,6 +37,8 @@ pub struct Cleaned {
     pub addresses: u64,
     /// Answers to keyed requests that were forgotten.
     pub answers: u64,
+    /// Entries of the feeds that were forgotten.
+    pub changes: u64,
     /// Jobs that are over, deleted.
     pub jobs: u64,
     /// Attempts at jobs that are forgotten.
@@ -53,6 +55,10 @@ pub async fn clean(app: &App) -> Result<Cleaned, AppError> {
     let setup_codes = store::setup_codes::prune(&mut conn, before).await?;
     let password_resets = store::password_resets::prune(&mut conn, before).await?;
     let answers = store::idempotency::prune(&mut conn, before).await?;
+    let mut changes = 0;
+    for project in store::projects::list_ids(&mut conn).await? {
+        changes += store::feed::prune(&mut conn, project, before).await?;
+    }
     let yesterday = app.clock.now() - FORGOTTEN_AFTER;
     let throttles = store::throttles::prune(&mut conn, yesterday).await?;
     let long_ago = app.clock.now() - ADDRESS_KEPT;
@@ -69,6 +75,7 @@ pub async fn clean(app: &App) -> Result<Cleaned, AppError> {
         throttles,
         addresses,
         answers,
+        changes,
         jobs: pruned.jobs,
         runs,
         given_back,

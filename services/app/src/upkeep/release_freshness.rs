@@ -5,6 +5,7 @@ use domain::{
     ids::{JointId, ProjectId},
     setup::ProjectSetup,
 };
+use serde_json::{Value, json};
 use store::{
     Tx,
     joints::StoredJoint,
@@ -46,10 +47,16 @@ pub async fn release_freshness(app: &App, project: ProjectId) -> Result<Freshnes
         after = Some(last.id);
         for joint in joints {
             found.looked_at += 1;
-            let Some((severity, detail)) = verdict(&joint, &setup, now) else { continue };
+            let Some(verdict) = verdict(&joint, &setup, now) else { continue };
             let subject = joint.entry.joint_number;
-            let id = new_id(now);
-            let warning = Raised { id, kind: KIND, subject: &subject, severity, detail: &detail };
+            let warning = Raised {
+                id: new_id(now),
+                kind: KIND,
+                subject: &subject,
+                severity: verdict.severity,
+                detail: &verdict.detail,
+                values: verdict.values,
+            };
             raise(&mut tx, project, &warning, now).await?;
             found.warned += 1;
             warned.push(subject);
@@ -71,32 +78,32 @@ async fn next_page(
     Ok(store::joints::find_all(tx, project, &ids).await?)
 }
 
-/// Severity and text of the warning; none while the test is young enough.
-fn verdict(
-    joint: &StoredJoint,
-    setup: &ProjectSetup,
-    now: DateTime<Utc>,
-) -> Option<(&'static str, String)> {
+/// What is to be said of a release.
+struct Verdict {
+    severity: &'static str,
+    detail: String,
+    values: Value,
+}
+
+/// None while the test is young enough.
+fn verdict(joint: &StoredJoint, setup: &ProjectSetup, now: DateTime<Utc>) -> Option<Verdict> {
     let hours = setup.assignment(&joint.entry)?.plan.test_valid_h;
     let tested_at = joint.state.newest_test()?.mark.at;
     urgency(tested_at, hours, now)
 }
 
-fn urgency(
-    tested_at: DateTime<Utc>,
-    valid_h: i64,
-    now: DateTime<Utc>,
-) -> Option<(&'static str, String)> {
+fn urgency(tested_at: DateTime<Utc>, valid_h: i64, now: DateTime<Utc>) -> Option<Verdict> {
     let until = tested_at + TimeDelta::hours(valid_h);
+    let values = json!({ "tested_at": tested_at, "test_valid_h": valid_h, "good_until": until });
     // Exactly at the limit a test is young enough, here as when the backfill is recorded.
     if now > until {
         let detail = format!(
             "the test of {tested_at} is older than the {valid_h} h of the plan: test again"
         );
-        Some(("urgent", detail))
+        Some(Verdict { severity: "urgent", detail, values })
     } else if now + AHEAD > until {
         let detail = format!("the test is good until {until}: backfill by then or test again");
-        Some(("notice", detail))
+        Some(Verdict { severity: "notice", detail, values })
     } else {
         None
     }
@@ -111,7 +118,7 @@ mod tests {
         let tested_at = DateTime::UNIX_EPOCH;
         let after = |minutes| {
             let now = tested_at + TimeDelta::minutes(minutes);
-            urgency(tested_at, 48, now).map(|(severity, _)| severity)
+            urgency(tested_at, 48, now).map(|it| it.severity)
         };
         assert_eq!(after(42 * 60), None);
         assert_eq!(after(42 * 60 + 1), Some("notice"));

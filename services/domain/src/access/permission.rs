@@ -29,6 +29,10 @@ pub enum Permission {
     ManageQuality,
     /// Change members and their roles.
     ManageMembers,
+    /// Say that a warning is in hand.
+    AcknowledgeWarnings,
+    /// Change where changes are sent.
+    ManageWebhooks,
 }
 
 impl Permission {
@@ -47,6 +51,8 @@ impl Permission {
         Self::HoldLots,
         Self::ManageQuality,
         Self::ManageMembers,
+        Self::AcknowledgeWarnings,
+        Self::ManageWebhooks,
     ];
 
     /// The name in the printed table and in problems.
@@ -65,6 +71,8 @@ impl Permission {
             Self::HoldLots => "hold_lots",
             Self::ManageQuality => "manage_quality",
             Self::ManageMembers => "manage_members",
+            Self::AcknowledgeWarnings => "acknowledge_warnings",
+            Self::ManageWebhooks => "manage_webhooks",
         }
     }
 }

@@ -25,7 +25,9 @@ pub const fn allows(role: Role, permission: Permission) -> bool {
         }
         P::HoldLots => matches!(role, R::MaterialController | R::QaManager),
         P::ManageQuality => matches!(role, R::QaManager | R::Administrator),
-        P::ManageMembers => matches!(role, R::Administrator),
+        P::ManageMembers | P::ManageWebhooks => matches!(role, R::Administrator),
+        // Whoever only looks on has nothing in hand.
+        P::AcknowledgeWarnings => !matches!(role, R::ClientRepresentative),
     }
 }
 

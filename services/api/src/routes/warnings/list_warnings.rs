@@ -3,66 +3,56 @@ use actix_web::{
     web::{Data, Json},
 };
 use app::App;
-use chrono::{DateTime, Utc};
-use serde::{Deserialize, Serialize};
-use store::warnings::ShownWarning;
+use serde::Deserialize;
+use store::warnings::WarningFilter;
 use utoipa::{IntoParams, ToSchema};
-use uuid::Uuid;
 
+use super::views::WarningView;
 use crate::{
     Problem,
     extract::{Permit, ProjectPath, Query, can, clamp},
-    reply::Page,
+    reply::{Page, position},
 };
 
-/// How many warnings.
+/// What became of a warning.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum State {
+    /// Holds, in somebody's hand or not.
+    #[default]
+    Open,
+    /// Holds, and somebody has it in hand.
+    Acknowledged,
+    /// Over.
+    Cleared,
+    /// Any.
+    All,
+}
+
+/// Which warnings.
 #[derive(Debug, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
-pub struct WarningParams {
+pub struct WarningQuery {
+    /// Only those in this state; `open` if absent.
+    #[param(inline)]
+    state: Option<State>,
+    /// Only those of this kind.
+    #[param(example = "release_grows_stale")]
+    kind: Option<String>,
+    /// Only those about this.
+    #[param(example = "J-1")]
+    subject: Option<String>,
     /// Most items in the answer; 50 if absent. Less than 1 counts as 1, more than 500 as 500.
     limit: Option<u32>,
+    /// `next` of the page before.
+    cursor: Option<String>,
 }
 
-/// Something that somebody should look at.
-#[derive(Serialize, ToSchema)]
-pub struct WarningView {
-    /// Id.
-    id: Uuid,
-    /// Kind.
-    #[schema(example = "release_grows_stale")]
-    kind: String,
-    /// What it is about, such as the number of a joint.
-    subject: String,
-    /// `notice` or `urgent`.
-    #[schema(example = "urgent")]
-    severity: String,
-    /// What is the matter.
-    detail: String,
-    /// Since when.
-    raised_at: DateTime<Utc>,
-    /// When it was looked at last.
-    updated_at: DateTime<Utc>,
-}
-
-impl From<ShownWarning> for WarningView {
-    fn from(warning: ShownWarning) -> Self {
-        Self {
-            id: warning.id,
-            kind: warning.kind,
-            subject: warning.subject,
-            severity: warning.severity,
-            detail: warning.detail,
-            raised_at: warning.raised_at,
-            updated_at: warning.updated_at,
-        }
-    }
-}
-
-/// List the open warnings of a project, newest first.
+/// List the warnings of a project, newest first.
 #[utoipa::path(
     tag = "warnings",
-    params(ProjectPath, WarningParams),
+    params(ProjectPath, WarningQuery),
     responses((status = 200, body = Page<WarningView>)),
     security(("bearer" = [])),
 )]
@@ -70,8 +60,20 @@ impl From<ShownWarning> for WarningView {
 pub async fn list_warnings(
     app: Data<App>,
     permit: Permit<can::ReadProject>,
-    params: Query<WarningParams>,
+    query: Query<WarningQuery>,
 ) -> Result<Json<Page<WarningView>>, Problem> {
-    let warnings = app::warnings::list(&app, &permit.project, clamp(params.0.limit)).await?;
-    Ok(Json(Page::whole(warnings).map(WarningView::from)))
+    let query = query.0;
+    let limit = clamp(query.limit);
+    let state = query.state.unwrap_or_default();
+    let filter = WarningFilter {
+        cleared: (state != State::All).then_some(state == State::Cleared),
+        acknowledged: (state == State::Acknowledged).then_some(true),
+        kind: query.kind.as_deref(),
+        subject: query.subject.as_deref(),
+        before: query.cursor.as_deref().map(position).transpose()?,
+        limit: i64::from(limit) + 1,
+    };
+    let found = app::warnings::list(&app, &permit.project, &filter).await?;
+    let page = Page::cut(found, limit, |last| (last.raised_at, last.id));
+    Ok(Json(page.map(WarningView::from)))
 }
