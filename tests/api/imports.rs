@@ -6,6 +6,7 @@ use std::{
 };
 
 use actix_web::test::TestRequest;
+use app::imports::ImportKind;
 use domain::ids::ImportId;
 use harness::Line;
 use serde_json::Value;
@@ -132,4 +133,39 @@ async fn a_worker_that_dies_in_the_middle_costs_one_part() {
     assert_eq!((done.status.as_str(), done.rows_stored), ("stored", 100_000));
     let stored = line.app.count("SELECT count(*) FROM joints WHERE joint_number LIKE 'R-%'").await;
     assert_eq!(stored, 100_000);
+}
+
+#[actix_web::test]
+async fn a_slow_upload_holds_no_connection_and_a_cut_one_leaves_nothing() {
+    let line = Line::new().await;
+    let (actor, project) = (line.coordinator.actor().await, line.coordinator.entry().await);
+    let app = &line.app.app;
+    let open = || app::imports::open(app, &actor, &project, ImportKind::JointRegister, true);
+    // More than there are connections; as many as there are places.
+    let mut slow = Vec::new();
+    for _ in 0..16 {
+        slow.push(open().await.unwrap());
+    }
+    assert!(matches!(open().await, Err(app::AppError::Unavailable { .. })), "there is no place");
+    for upload in &mut slow {
+        upload.push(HEADER.as_bytes()).await.unwrap();
+    }
+    line.qa.gets("").await.expect(200);
+    let nothing = "SELECT (SELECT count(*) FROM imports) + (SELECT count(*) FROM import_parts)";
+    let whole = slow.pop().unwrap();
+    drop(slow);
+    assert_eq!(line.app.count(nothing).await, 0);
+    let id = whole.finish().await.unwrap();
+    assert_eq!(line.app.count(nothing).await, 2);
+    let seen = line.coordinator.gets(&format!("/imports/{id}")).await.expect(200);
+    assert_eq!(seen["bytes_total"], HEADER.len());
+    // Two whole parts and a beginning.
+    let mut long = open().await.unwrap();
+    for _ in 0..5 {
+        long.push(&vec![b'x'; 450_000]).await.unwrap();
+    }
+    long.finish().await.unwrap();
+    let parts = "SELECT sum(octet_length(bytes)) FROM import_parts WHERE part < 3";
+    assert_eq!(line.app.count("SELECT count(*) FROM import_parts").await, 1 + 3);
+    assert_eq!(line.app.count(parts).await, 2_250_000 + i64::try_from(HEADER.len()).unwrap());
 }

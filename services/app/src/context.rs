@@ -12,6 +12,7 @@ use crate::{
     AppError, Clock,
     accounts::{KeyCache, Turns},
     feed::{Hub, Pace},
+    imports::Places,
     setup::SetupCache,
     work,
 };
@@ -33,6 +34,8 @@ pub struct App {
     pub setups: SetupCache,
     /// Those who follow the feeds of projects.
     pub hub: Hub,
+    /// Where files wait on their way in.
+    pub places: Places,
 }
 
 impl App {
@@ -44,15 +47,15 @@ impl App {
     ) -> Result<Self, AppError> {
         let keys = KeyCache::load_or_create(&pool, clock.now()).await?;
         let (turns, setups) = (Turns::default(), SetupCache::default());
-        let hub = Hub::new(pool.clone(), Pace::default());
-        Ok(Self { pool, clock, hasher, keys, turns, setups, hub })
+        let (hub, places) = (Hub::new(pool.clone(), Pace::default()), Places::default());
+        Ok(Self { pool, clock, hasher, keys, turns, setups, hub, places })
     }
 
     /// The server as a worker needs it: it signs nobody in, so it is shown no keys.
     pub fn for_work(pool: PgPool, clock: Arc<dyn Clock>) -> Self {
         let (keys, turns, setups) = (KeyCache::default(), Turns::default(), SetupCache::default());
-        let hub = Hub::new(pool.clone(), Pace::default());
-        Self { pool, clock, hasher: Hasher::new(1), keys, turns, setups, hub }
+        let (hub, places) = (Hub::new(pool.clone(), Pace::default()), Places::default());
+        Self { pool, clock, hasher: Hasher::new(1), keys, turns, setups, hub, places }
     }
 
     /// Opens a transaction on what belongs to no project.

@@ -13,7 +13,7 @@ use utoipa::ToSchema;
 
 pub use run::run;
 pub use show::{ShownImport, show};
-pub use upload::{Upload, open};
+pub use upload::{Places, Upload, open};
 
 /// Most bytes of a file.
 pub const LARGEST_FILE: usize = 50 * 1024 * 1024;

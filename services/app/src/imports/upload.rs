@@ -1,11 +1,17 @@
 //! Takes a file in as it arrives.
 
+use std::{io::SeekFrom, sync::Arc};
+
 use domain::{
     access::Permission,
-    ids::{ImportId, ProjectId},
+    ids::{ImportId, ProjectId, UserId},
     schema::FieldError,
 };
-use store::Tx;
+use tokio::{
+    fs::File,
+    io::{self, AsyncReadExt, AsyncSeekExt, AsyncWriteExt},
+    sync::{OwnedSemaphorePermit, Semaphore},
+};
 
 use super::{ImportKind, LARGEST_FILE, PART};
 use crate::{
@@ -15,16 +21,33 @@ use crate::{
     projects::ProjectEntry,
 };
 
+/// Files on their way in at a time: what they may fill of the directory for temporary files is so
+/// many times the largest.
+const AT_ONCE: usize = 16;
+
+/// The places for files on their way in, in one process.
+#[derive(Debug, Clone)]
+pub struct Places(Arc<Semaphore>);
+
+impl Default for Places {
+    fn default() -> Self {
+        Self(Arc::new(Semaphore::new(AT_ONCE)))
+    }
+}
+
 /// A file on its way in. Dropped before [`Upload::finish`], it leaves nothing behind.
+///
+/// It waits in a file without a name, not in an open transaction: a slow sender would hold a
+/// connection and be cut off by the database.
 pub struct Upload {
     app: App,
-    tx: Tx,
     project: ProjectId,
-    import: ImportId,
-    parts: i32,
-    /// What does not fill a part yet.
-    rest: Vec<u8>,
+    kind: ImportKind,
+    validate_only: bool,
+    by: UserId,
+    file: File,
     size: usize,
+    _place: OwnedSemaphorePermit,
 }
 
 /// Opens an import; its file follows through [`Upload::push`].
@@ -36,50 +59,68 @@ pub async fn open(
     validate_only: bool,
 ) -> Result<Upload, AppError> {
     project.require(Permission::ImportRegisters)?;
-    let now = app.clock.now();
-    let import = ImportId(new_id(now));
-    let mut tx = app.begin_in(project.id).await?;
-    let new = (import, kind.name(), validate_only);
-    store::imports::insert(&mut tx, project.id, new, actor.user, now).await?;
-    let rest = Vec::with_capacity(PART);
-    Ok(Upload { app: app.clone(), tx, project: project.id, import, parts: 0, rest, size: 0 })
+    let place = Arc::clone(&app.places.0).try_acquire_owned().map_err(|_| {
+        let detail = format!("{AT_ONCE} files are on their way in");
+        AppError::Unavailable { detail }
+    })?;
+    let made = tokio::task::spawn_blocking(tempfile::tempfile).await;
+    let made = made.map_err(io::Error::other).flatten();
+    let file = File::from_std(made.map_err(|it| not_kept(&it))?);
+    Ok(Upload {
+        app: app.clone(),
+        project: project.id,
+        kind,
+        validate_only,
+        by: actor.user,
+        file,
+        size: 0,
+        _place: place,
+    })
 }
 
 impl Upload {
     /// Takes the next bytes of the file.
-    pub async fn push(&mut self, mut bytes: &[u8]) -> Result<(), AppError> {
+    pub async fn push(&mut self, bytes: &[u8]) -> Result<(), AppError> {
         self.size += bytes.len();
         if self.size > LARGEST_FILE {
             let detail = format!("at most {LARGEST_FILE} bytes are read; send the file in pieces");
             return Err(AppError::Invalid(vec![FieldError::new("", "TOO_LARGE", detail)]));
         }
-        while !bytes.is_empty() {
-            let (now, later) = bytes.split_at(bytes.len().min(PART - self.rest.len()));
-            self.rest.extend_from_slice(now);
-            bytes = later;
-            if self.rest.len() == PART {
-                self.store_part().await?;
-            }
-        }
-        Ok(())
+        self.file.write_all(bytes).await.map_err(|it| not_kept(&it))
     }
 
     /// Ends the file and asks for the job that reads it: both are there, or neither.
     pub async fn finish(mut self) -> Result<ImportId, AppError> {
-        if !self.rest.is_empty() {
-            self.store_part().await?;
+        self.file.flush().await.map_err(|it| not_kept(&it))?;
+        self.file.seek(SeekFrom::Start(0)).await.map_err(|it| not_kept(&it))?;
+        let Self { app, project, .. } = &self;
+        let (now, project) = (app.clock.now(), *project);
+        let import = ImportId(new_id(now));
+        let mut tx = app.begin_in(project).await?;
+        let new = (import, self.kind.name(), self.validate_only);
+        store::imports::insert(&mut tx, project, new, self.by, now).await?;
+        for number in 0.. {
+            let part = next_part(&mut self.file).await.map_err(|it| not_kept(&it))?;
+            if part.is_empty() {
+                break;
+            }
+            store::imports::insert_part(&mut tx, project, import, number, &part).await?;
         }
-        let job = RunImport { project: self.project, import: self.import };
-        jobs::enqueue(&mut self.tx, &job).await.map_err(not_enqueued)?;
-        self.app.commit(self.tx).await?;
-        Ok(self.import)
+        let job = RunImport { project, import };
+        jobs::enqueue(&mut tx, &job).await.map_err(not_enqueued)?;
+        self.app.commit(tx).await?;
+        Ok(import)
     }
+}
 
-    async fn store_part(&mut self) -> Result<(), AppError> {
-        let Self { project, import, parts, rest, .. } = self;
-        store::imports::insert_part(&mut self.tx, *project, *import, *parts, rest).await?;
-        *parts += 1;
-        rest.clear();
-        Ok(())
-    }
+/// The next part of the file, shorter than others at its end, and empty after it.
+async fn next_part(file: &mut File) -> io::Result<Vec<u8>> {
+    let mut part = Vec::with_capacity(PART);
+    let most = u64::try_from(PART).unwrap_or(u64::MAX);
+    file.take(most).read_to_end(&mut part).await?;
+    Ok(part)
+}
+
+fn not_kept(error: &io::Error) -> AppError {
+    AppError::Unavailable { detail: format!("the temporary file of an upload: {error}") }
 }
