@@ -16,7 +16,7 @@ use tracing_actix_web::{RequestId, RootSpanBuilder};
 use utoipa::openapi::path::PathItem;
 
 use crate::{
-    docs, metrics,
+    deprecation, docs, metrics,
     openapi::openapi,
     problem::{MEDIA_TYPE, Problem},
     rate,
@@ -90,6 +90,8 @@ pub async fn finish(
 
     let took = started.elapsed();
     let route = answer.request().match_pattern();
+    let listed = deprecation::DEPRECATED;
+    deprecation::tell(listed, &method, route.as_deref(), answer.headers_mut());
     metrics::answered(method.as_str(), route, answer.status().as_u16(), took);
     let (status, took_ms) = (answer.status().as_u16(), took.as_millis());
     if path == "/livez" || path == "/readyz" {

@@ -7,6 +7,7 @@
 
 mod app;
 mod conditional;
+mod deprecation;
 mod docs;
 mod edge;
 pub mod extract;

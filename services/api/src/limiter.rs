@@ -240,7 +240,7 @@ mod tests {
         assert_eq!(left(now), Some((59, 1)));
         assert_eq!(left(now), Some((58, 2)));
         assert_eq!(left(now + Duration::from_secs(1)), Some((58, 2)));
-        assert_eq!(left(now + Duration::from_secs(60)), Some((59, 1)));
+        assert_eq!(left(now + Duration::from_mins(1)), Some((59, 1)));
     }
 
     #[test]

@@ -15,7 +15,7 @@ use utoipa::{
 use utoipa_actix_web::AppExt;
 
 use crate::{
-    openapi_facts, openapi_rules,
+    deprecation, openapi_facts, openapi_rules,
     problem::{MEDIA_TYPE, Problem},
     routes,
 };
@@ -78,6 +78,7 @@ fn published() -> serde_json::Value {
     let mut document = serde_json::to_value(openapi()).unwrap_or_default();
     openapi_facts::describe(&mut document);
     openapi_rules::describe(&mut document);
+    deprecation::describe(deprecation::DEPRECATED, &mut document);
     document
 }
 

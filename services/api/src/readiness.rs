@@ -51,10 +51,9 @@ mod tests {
 
     #[test]
     fn a_small_disk_needs_a_share_and_a_large_one_a_gib() {
-        let gib = |it: f64| (it * 262_144.0).round() as u64;
-        let check = |free: f64, all: f64| suffices(gib(free), gib(all), 4096);
-        assert!(check(1.0, 1000.0) && check(0.5, 9.9) && check(0.05, 1.0));
-        assert!(!check(0.99, 1000.0) && !check(0.04, 1.0) && !check(0.0, 1.0));
+        let check = |free_mib: u64, all_gib: u64| suffices(free_mib * 256, all_gib * 262_144, 4096);
+        assert!(check(1024, 1000) && check(512, 10) && check(52, 1));
+        assert!(!check(1023, 1000) && !check(50, 1) && !check(0, 1));
     }
 
     #[test]
