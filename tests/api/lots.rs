@@ -6,6 +6,7 @@ use harness::{
 };
 use serde_json::Value;
 
+mod consumption;
 mod quarantine;
 mod shelf_life;
 mod trace;

@@ -45,6 +45,18 @@ pub async fn enqueue_unique(
     Ok(insert(conn, &job).await?.is_some())
 }
 
+/// The same for a job that is run at `run_at` or soon after: many who ask for it in a short time
+/// ask for one.
+pub async fn enqueue_unique_at(
+    conn: &mut PgConnection,
+    key: &str,
+    run_at: DateTime<Utc>,
+    payload: &impl JobPayload,
+) -> Result<bool, EnqueueError> {
+    let job = NewJob { run_at: Some(run_at), ..NewJob::of(payload)?.under(key.to_owned()) };
+    Ok(insert(conn, &job).await?.is_some())
+}
+
 /// A job on its way into the queue.
 #[derive(Debug)]
 pub(crate) struct NewJob {

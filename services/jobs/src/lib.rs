@@ -48,7 +48,7 @@ pub use crate::{
     context::JobContext,
     counts::Counts,
     cron::{CatchUp, Cron, CronError},
-    enqueue::{enqueue, enqueue_at, enqueue_unique},
+    enqueue::{enqueue, enqueue_at, enqueue_unique, enqueue_unique_at},
     error::{EnqueueError, JobError, MigrateError, RunnerError},
     list::{JobRun, RunFilter, list_runs},
     payload::{JobId, JobPayload},

@@ -3,6 +3,7 @@
 //! A function here says what it found; the layer above says what that means. Each takes the
 //! connection first, so that the caller decides what happens together.
 
+pub mod consumption;
 pub mod deliveries;
 pub mod error;
 pub mod facts;

@@ -30,7 +30,7 @@ fn runner(app: &App) -> Result<RunnerBuilder, CronError> {
     let imports =
         QueueOptions { workers: 2, timeout: Duration::from_mins(20), ..QueueOptions::default() };
     let one = || QueueOptions { workers: 1, ..QueueOptions::default() };
-    let two = QueueOptions { workers: 2, ..QueueOptions::default() };
+    let two = || QueueOptions { workers: 2, ..QueueOptions::default() };
 
     // A lot can be on every joint of a line.
     let recalls =
@@ -38,11 +38,16 @@ fn runner(app: &App) -> Result<RunnerBuilder, CronError> {
 
     let to = || app.clone();
     let (import, freshness, all, upkeep, recall) = (to(), to(), to(), to(), to());
+    let (consumption, consumption_of_all) = (to(), to());
     let runner = Runner::builder(app.pool.clone(), host())
         .register_with(imports, move |_, job| handlers::run_import(import.clone(), job))
-        .register_with(two, move |_, job| handlers::release_freshness(freshness.clone(), job))
+        .register_with(two(), move |_, job| handlers::release_freshness(freshness.clone(), job))
         .register_with(one(), move |_, job| handlers::release_freshness_of_all(all.clone(), job))
         .register_with(recalls, move |_, job| handlers::follow_recall(recall.clone(), job))
+        .register_with(two(), move |_, job| handlers::post_consumption(consumption.clone(), job))
+        .register_with(one(), move |_, job| {
+            handlers::post_consumption_of_all(consumption_of_all.clone(), job)
+        })
         .register_with(one(), move |_, job| handlers::upkeep(upkeep.clone(), job));
     Ok(schedules::all()?.into_iter().fold(runner, RunnerBuilder::cron))
 }

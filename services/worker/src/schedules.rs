@@ -1,13 +1,17 @@
 //! What recurs.
 
-use app::jobs::{ReleaseFreshnessOfAll, Upkeep};
+use app::jobs::{PostConsumptionOfAll, ReleaseFreshnessOfAll, Upkeep};
 use jobs::{CatchUp, Cron, CronError};
 
 /// Every schedule, in UTC.
-pub(crate) fn all() -> Result<[Cron; 2], CronError> {
+pub(crate) fn all() -> Result<[Cron; 3], CronError> {
     Ok([
         Cron::new("release_freshness", "0 5 * * * *", CatchUp::Latest, |tick| {
             ReleaseFreshnessOfAll { tick }
+        })?,
+        // What its own job missed, such as a fact whose commit took long.
+        Cron::new("post_consumption", "0 */5 * * * *", CatchUp::Latest, |tick| {
+            PostConsumptionOfAll { tick }
         })?,
         Cron::new("upkeep", "0 30 2 * * *", CatchUp::Latest, |_| Upkeep {})?,
     ])

@@ -3,6 +3,7 @@
 mod ask;
 mod list;
 mod payloads;
+mod soon;
 
 use store::error::database;
 
@@ -11,7 +12,11 @@ use crate::AppError;
 pub use ::jobs::{Counts, JobRun, RunFilter, RunOutcome};
 pub use ask::ask;
 pub use list::list;
-pub use payloads::{FollowRecall, ReleaseFreshness, ReleaseFreshnessOfAll, RunImport, Upkeep};
+pub use payloads::{
+    FollowRecall, PostConsumption, PostConsumptionOfAll, ReleaseFreshness, ReleaseFreshnessOfAll,
+    RunImport, Upkeep,
+};
+pub(crate) use soon::post_consumption_soon;
 
 /// Why a job was not asked for.
 pub(crate) fn not_enqueued(error: ::jobs::EnqueueError) -> AppError {

@@ -52,6 +52,34 @@ impl JobPayload for ReleaseFreshnessOfAll {
     const MAX_ATTEMPTS: i32 = 4;
 }
 
+/// Posts what facts of a project took to its stock ledger.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+pub struct PostConsumption {
+    /// The project.
+    pub project: ProjectId,
+}
+
+impl JobPayload for PostConsumption {
+    const QUEUE: &'static str = "post_consumption";
+    const MAX_ATTEMPTS: i32 = 8;
+
+    fn project_id(&self) -> Option<Uuid> {
+        Some(self.project.0)
+    }
+}
+
+/// Asks for a [`PostConsumption`] of every project.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+pub struct PostConsumptionOfAll {
+    /// The minute it is for.
+    pub tick: DateTime<Utc>,
+}
+
+impl JobPayload for PostConsumptionOfAll {
+    const QUEUE: &'static str = "post_consumption_of_all";
+    const MAX_ATTEMPTS: i32 = 4;
+}
+
 /// Deletes what nobody needs any more.
 #[derive(Debug, Clone, Copy, Serialize, Deserialize)]
 pub struct Upkeep {}

@@ -17,7 +17,10 @@ use super::{
     write,
     write::Stamp,
 };
-use crate::{Actor, App, AppError, projects::ProjectEntry, retry::Attempts, setup};
+use crate::{
+    Actor, App, AppError, jobs::post_consumption_soon, projects::ProjectEntry, retry::Attempts,
+    setup,
+};
 
 /// One item as it was sent.
 #[derive(Debug, Clone)]
@@ -89,6 +92,10 @@ async fn record_once(
         for ((index, fact), result) in facts.into_iter().zip(results) {
             answers.insert(index, ItemAnswer { index, id: Some(fact.id), result });
         }
+    }
+    let moves_stock = |it: &ItemAnswer| it.result.as_ref().is_ok_and(Outcome::moves_stock);
+    if answers.values().any(moves_stock) {
+        post_consumption_soon(&mut tx, project.id, app.clock.now()).await?;
     }
     app.commit(tx).await?;
     debug_assert_eq!(answers.len(), count);

@@ -6,7 +6,10 @@ use domain::{
 };
 
 use super::{Judged, Outcome, write, write::Stamp};
-use crate::{Actor, App, AppError, projects::ProjectEntry, retry::Attempts, setup};
+use crate::{
+    Actor, App, AppError, jobs::post_consumption_soon, projects::ProjectEntry, retry::Attempts,
+    setup,
+};
 
 /// A recorded fact, the joint after it and what is wrong with the fact.
 #[derive(Debug, Clone)]
@@ -57,6 +60,9 @@ async fn attempt(
     let newest = found.newest_at;
     let stamp = Stamp { project: project.id, by: actor.user, now };
     let (judged, outcomes) = write(&mut tx, stamp, found, &[fact], &setup).await?;
+    if outcomes.iter().any(Outcome::moves_stock) {
+        post_consumption_soon(&mut tx, project.id, app.clock.now()).await?;
+    }
     app.commit(tx).await?;
     let (record, repeated) = match outcomes.into_iter().next() {
         Some(Outcome::New(record)) => (*record, false),

@@ -36,6 +36,14 @@ pub enum Outcome {
     IdReused,
 }
 
+impl Outcome {
+    /// Whether it changes what was consumed.
+    pub(super) fn moves_stock(&self) -> bool {
+        let Self::New(record) = self else { return false };
+        record.supersedes.is_some() || record.event.lot_work().is_some()
+    }
+}
+
 /// Who records, where and when.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Stamp {

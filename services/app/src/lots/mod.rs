@@ -10,7 +10,7 @@ pub use extend::extend;
 pub use hold::{Held, hold, lift};
 pub use materials::{JointMaterials, LotOfFact, MaterialFact, QuantitySource, materials};
 pub use recall::{Recalled, follow_recall};
-pub use trace::{LotPlaces, LotTrace, TracePage, TracedJoint, TracedUse, trace};
+pub use trace::{LotPlaces, LotStock, LotTrace, TracePage, TracedJoint, TracedUse, trace};
 
 use domain::{schema::FieldError, setup::LotRefusal};
 

@@ -6,7 +6,8 @@ use chrono::{DateTime, NaiveDate, Utc};
 use domain::{
     ids::{EventId, JointId, ProjectId},
     joints::Flag,
-    setup::{Lot, ProjectSetup, Quarantine},
+    setup::{Lot, Quarantine},
+    stock::number,
 };
 use serde::Serialize;
 use store::{
@@ -84,6 +85,15 @@ pub struct TracedJoint {
     pub uses: Vec<TracedUse>,
 }
 
+/// What a place holds of the lot.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct LotStock {
+    /// Code of the location.
+    pub location: String,
+    /// How much, base units.
+    pub quantity: f64,
+}
+
 /// A lot and where it went, as far as one page of its joints.
 #[derive(Debug, Clone)]
 pub struct LotTrace {
@@ -95,6 +105,8 @@ pub struct LotTrace {
     pub expires_on: Option<NaiveDate>,
     /// The quarantine in force.
     pub quarantine: Option<Quarantine>,
+    /// Where the rest of it is.
+    pub stock: Vec<LotStock>,
     /// Every joint it was used on.
     pub summary: LotPlaces,
     /// Of these the ones on which it was used while in quarantine.
@@ -141,12 +153,18 @@ pub(super) async fn traced(
     let shown = usize::try_from(limit).unwrap_or(usize::MAX);
     let more = lines.len() > shown;
     lines.truncate(shown);
+    let held = store::stock_balances::list(conn, project, None, Some(&[code.to_owned()])).await?;
+    let stock = held
+        .into_iter()
+        .map(|it| LotStock { location: it.location, quantity: number(it.quantity) })
+        .collect();
     let next = lines.last().filter(|_| more).map(|last| (last.kp_mm, last.id));
     Ok(LotTrace {
         lot: code.to_owned(),
         material: lot.map(|it| it.material.clone()),
         expires_on: lot.and_then(|it| it.expires_on),
         quarantine: lot.and_then(|it| it.quarantined_at(now)).cloned(),
+        stock,
         summary: all.into(),
         used_in_quarantine: within.into(),
         joints: joints(conn, project, (code, lot), lines).await?,
@@ -200,9 +218,4 @@ async fn joints(
 /// The facts whose work is on the joint since its steel was last bare.
 pub(super) fn works(joint: &StoredJoint) -> impl Iterator<Item = EventId> {
     joint.state.coat.works.iter().map(|work| work.mark.event)
-}
-
-/// The material of the lot `code`, where it is set up.
-pub(super) fn material_of<'a>(setup: &'a ProjectSetup, code: &str) -> Option<&'a str> {
-    setup.lots.get(code).map(|lot| lot.material.as_str())
 }

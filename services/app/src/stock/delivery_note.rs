@@ -122,6 +122,7 @@ fn lot_of(note: &NoteRow) -> Lot {
         produced_on: note.produced_on,
         expires_on: note.expires_on,
         quarantines: Vec::new(),
+        extensions: Vec::new(),
     }
 }
 

@@ -2,6 +2,7 @@
 
 mod approve_count;
 mod balances;
+mod consumption;
 mod counts;
 mod deliveries;
 mod delivery_note;
@@ -15,6 +16,7 @@ mod views;
 
 pub use approve_count::approve_count;
 pub use balances::{BalanceFilter, BalanceView, balances};
+pub use consumption::{PostedConsumption, post_consumption};
 pub use counts::{CountAsk, CountLineView, CountView, CountedLot, counts, record_count};
 pub use deliveries::{
     DeliveryAsk, DeliveryChange, DeliveryFilter, DeliveryStatus, DeliveryView, change_delivery,

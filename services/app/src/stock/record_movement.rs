@@ -42,6 +42,7 @@ impl NewLot {
             produced_on: self.produced_on,
             expires_on: self.expires_on,
             quarantines: Vec::new(),
+            extensions: Vec::new(),
         }
     }
 }

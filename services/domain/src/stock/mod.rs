@@ -5,6 +5,7 @@
 //! from and where it ends.
 
 mod balances;
+pub mod consumption;
 mod count;
 mod fefo;
 pub mod gs1;

@@ -1,6 +1,8 @@
 //! What runs the jobs.
 
 mod follow_recall;
+mod post_consumption;
+mod post_consumption_of_all;
 mod release_freshness;
 mod release_freshness_of_all;
 mod run_import;
@@ -10,6 +12,8 @@ use app::AppError;
 use jobs::JobError;
 
 pub(crate) use follow_recall::follow_recall;
+pub(crate) use post_consumption::post_consumption;
+pub(crate) use post_consumption_of_all::post_consumption_of_all;
 pub(crate) use release_freshness::release_freshness;
 pub(crate) use release_freshness_of_all::release_freshness_of_all;
 pub(crate) use run_import::run_import;

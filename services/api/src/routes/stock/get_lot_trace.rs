@@ -4,7 +4,7 @@ use actix_web::{
 };
 use app::{
     App,
-    lots::{LotPlaces, LotTrace, TracePage, TracedJoint},
+    lots::{LotPlaces, LotStock, LotTrace, TracePage, TracedJoint},
 };
 use chrono::NaiveDate;
 use domain::{joints::Stage, setup::Quarantine};
@@ -42,6 +42,8 @@ pub struct LotTraceView {
     expires_on: Option<NaiveDate>,
     /// The quarantine in force.
     quarantine: Option<Quarantine>,
+    /// Where the rest of it is.
+    stock: Vec<LotStock>,
     /// Every joint it was used on, whatever the page.
     summary: LotPlaces,
     /// Of these the ones on which it was used while in quarantine.
@@ -60,6 +62,7 @@ impl From<LotTrace> for LotTraceView {
             material: trace.material,
             expires_on: trace.expires_on,
             quarantine: trace.quarantine,
+            stock: trace.stock,
             summary: trace.summary,
             used_in_quarantine: trace.used_in_quarantine,
             items: trace.joints,

@@ -1,0 +1,13 @@
+use app::{App, jobs::PostConsumptionOfAll, upkeep};
+use jobs::{Counts, JobError};
+
+use super::failed;
+
+/// Asks every project to post what is left behind.
+pub(crate) async fn post_consumption_of_all(
+    app: App,
+    job: PostConsumptionOfAll,
+) -> Result<Counts, JobError> {
+    let asked = upkeep::ask_all_for_consumption(&app, job.tick).await.map_err(failed)?;
+    Ok(Counts::of("projects_asked", asked))
+}
