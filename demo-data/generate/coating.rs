@@ -1,5 +1,7 @@
 //! Cleaning, primer, mastic and wraps: four crews, twelve joints a crew and day.
 
+use std::collections::BTreeMap;
+
 use domain::joints::{
     Event, JointKind,
     event::{
@@ -136,7 +138,7 @@ impl Visit<'_> {
     fn primed(&mut self, minute: i64) -> Event {
         Event::Primed(Primed {
             lots: vec![self.primer.to_owned()],
-            quantities: None,
+            quantities: BTreeMap::new(),
             crew: Some(self.crew.to_owned()),
             applicator: Some(self.applicator.to_owned()),
             ambient: Some(self.ambient(minute)),
@@ -147,7 +149,7 @@ impl Visit<'_> {
     fn profiled(&mut self, minute: i64) -> Event {
         Event::Profiled(Profiled {
             lots: vec![self.lot(Stuff::Mastic)],
-            quantities: None,
+            quantities: BTreeMap::new(),
             crew: Some(self.crew.to_owned()),
             applicator: Some(self.applicator.to_owned()),
             ambient: Some(self.ambient(minute)),
@@ -166,7 +168,7 @@ impl Visit<'_> {
         let wrapped = Wrapped {
             layer,
             lots: vec![self.lot(stuff)],
-            quantities: None,
+            quantities: BTreeMap::new(),
             overlap_percent: Some(self.rng.between(least, most)),
             crew: Some(self.crew.to_owned()),
             applicator: Some(self.applicator.to_owned()),

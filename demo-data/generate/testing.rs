@@ -1,5 +1,7 @@
 //! The holiday test shortly before lowering; what fails is repaired and tested again.
 
+use std::collections::BTreeMap;
+
 use domain::{
     ids::EventId,
     joints::{
@@ -182,7 +184,7 @@ pub fn repair(
         primed,
         wrap: RepairWrap::FullCircumference,
         lots: used,
-        quantities: None,
+        quantities: BTreeMap::new(),
         crew: Some(coated.crew.to_owned()),
         applicator: Some(users::applicators(coated.crew)[0].to_owned()),
         ambient: Some(weather::ambient(day, minute, rng)),

@@ -56,7 +56,7 @@ fn wrapped(crew: Option<&str>, lots: &[&str], quantities: &[(&str, f64)]) -> Eve
     Event::Wrapped(Wrapped {
         layer: WrapLayer::Inner,
         lots: lots.iter().map(ToString::to_string).collect(),
-        quantities: (!used.is_empty()).then_some(used),
+        quantities: used,
         overlap_percent: None,
         crew: crew.map(Into::into),
         applicator: None,
@@ -157,7 +157,7 @@ fn nobody_knows_what_a_repair_or_a_strange_lot_took() {
         primed: true,
         wrap: RepairWrap::FullCircumference,
         lots: vec!["A".into()],
-        quantities: None,
+        quantities: BTreeMap::new(),
         crew: None,
         applicator: None,
         ambient: None,
@@ -287,10 +287,9 @@ proptest! {
             .filter(|it| !superseded.contains(&it.id))
             .map(|it| {
                 let work = it.event.lot_work().unwrap();
-                let said = work.quantities.map(|all| all.values().map(|it| it.0).sum::<f64>());
-                let total = said.map_or(Decimal::TEN, |it| {
-                    it.to_string().parse::<Decimal>().unwrap().round_dp(3)
-                });
+                let said: f64 = work.quantities.values().map(|it| it.0).sum();
+                let said = said.to_string().parse::<Decimal>().unwrap().round_dp(3);
+                let total = if work.quantities.is_empty() { Decimal::TEN } else { said };
                 (it.id, total)
             })
             .collect();

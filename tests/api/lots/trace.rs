@@ -19,7 +19,7 @@ async fn a_lot_is_traced_to_every_joint_with_its_stage() {
     assert_eq!(numbers(&trace), ["J-1", "J-2", "J-3"], "in the order of the line");
     let buried = &trace["items"][0];
     assert_eq!((&buried["stage"], &buried["buried"]), (&json!("backfilled"), &json!(true)));
-    assert_eq!((&buried["kp"], &buried["still_on"]), (&json!("0+012.000"), &json!(true)));
+    assert_eq!((&buried["kp"], &buried["still_on"]), (&json!("0+012"), &json!(true)));
     let used = &buried["uses"][0];
     assert_eq!((&used["kind"], &used["layer"]), (&json!("wrapped"), &json!("inner")));
     assert_eq!(used["occurred_at"], json!(harness::minute(40)));

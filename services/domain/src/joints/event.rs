@@ -145,8 +145,8 @@ facts! {
         #[serde(default)]
         lots: Vec<String>,
         /// How much of each lot, in base units; some or all of `lots`. Taken from the plan if absent.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        quantities: Option<UsedQuantities>,
+        #[serde(default, skip_serializing_if = "UsedQuantities::is_empty")]
+        quantities: UsedQuantities,
         /// Crew code.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         crew: Option<String>,
@@ -163,8 +163,8 @@ facts! {
         #[serde(default)]
         lots: Vec<String>,
         /// How much of each lot, in base units; some or all of `lots`. Taken from the plan if absent.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        quantities: Option<UsedQuantities>,
+        #[serde(default, skip_serializing_if = "UsedQuantities::is_empty")]
+        quantities: UsedQuantities,
         /// Crew code.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         crew: Option<String>,
@@ -183,8 +183,8 @@ facts! {
         #[serde(default)]
         lots: Vec<String>,
         /// How much of each lot, in base units; some or all of `lots`. Taken from the plan if absent.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        quantities: Option<UsedQuantities>,
+        #[serde(default, skip_serializing_if = "UsedQuantities::is_empty")]
+        quantities: UsedQuantities,
         /// Overlap measured, % of the tape's width.
         #[schema(minimum = -100, exclusive_maximum = 100)]
         #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -285,8 +285,8 @@ facts! {
         #[serde(default)]
         lots: Vec<String>,
         /// How much of each lot, in base units; some or all of `lots`. Taken from the plan if absent.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        quantities: Option<UsedQuantities>,
+        #[serde(default, skip_serializing_if = "UsedQuantities::is_empty")]
+        quantities: UsedQuantities,
         /// Crew code.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         crew: Option<String>,

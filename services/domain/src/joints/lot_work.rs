@@ -34,7 +34,7 @@ pub struct LotWork<'a> {
     /// Lot codes as the fact names them.
     pub lots: &'a [String],
     /// How much of them, where the fact says so.
-    pub quantities: Option<&'a UsedQuantities>,
+    pub quantities: &'a UsedQuantities,
     /// Crew code.
     pub crew: Option<&'a str>,
 }
@@ -48,13 +48,13 @@ impl LotWork<'_> {
 
     /// How much of the lot `code` the fact says was used.
     pub fn quantity(&self, code: &str) -> Option<f64> {
-        self.quantities?.get(code).map(|used| used.0)
+        self.quantities.get(code).map(|used| used.0)
     }
 
     /// What is wrong with the quantities, beyond what their schema says.
     pub fn faults(&self) -> Vec<FieldError> {
         let mut faults = Vec::new();
-        for (code, UsedQuantity(used)) in self.quantities.into_iter().flatten() {
+        for (code, UsedQuantity(used)) in self.quantities {
             let pointer = format!("/quantities/{}", code.replace('~', "~0").replace('/', "~1"));
             if !self.codes().contains(code.as_str()) {
                 let detail = format!("`{code}` is none of `lots`");
@@ -92,6 +92,6 @@ impl Event {
             Self::Repaired(it) => (None, &it.lots, &it.quantities, &it.crew),
             _ => return None,
         };
-        Some(LotWork { layer, lots, quantities: quantities.as_ref(), crew: crew.as_deref() })
+        Some(LotWork { layer, lots, quantities, crew: crew.as_deref() })
     }
 }

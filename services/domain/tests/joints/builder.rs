@@ -1,5 +1,7 @@
 //! A small set-up, and stories of facts told in given, when and then.
 
+use std::collections::BTreeMap;
+
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use domain::{
     ids::{EventId, UserId},
@@ -207,7 +209,7 @@ pub fn primed() -> Event {
 pub fn priming() -> Primed {
     Primed {
         lots: vec!["L-PRIMER".into()],
-        quantities: None,
+        quantities: BTreeMap::new(),
         crew: None,
         applicator: Some("P-1".into()),
         ambient: Some(weather()),
@@ -226,7 +228,7 @@ pub fn wrapping(layer: WrapLayer) -> Wrapped {
     Wrapped {
         layer,
         lots: vec![lot.into()],
-        quantities: None,
+        quantities: BTreeMap::new(),
         overlap_percent: Some(55.0),
         crew: None,
         applicator: Some("P-1".into()),
@@ -273,7 +275,7 @@ pub fn repaired(repairs: Option<EventId>) -> Event {
         primed: true,
         wrap: RepairWrap::FullCircumference,
         lots: vec!["L-OUTER".into()],
-        quantities: None,
+        quantities: BTreeMap::new(),
         crew: None,
         applicator: Some("P-1".into()),
         ambient: Some(weather()),

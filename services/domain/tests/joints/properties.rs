@@ -1,5 +1,7 @@
 //! What holds for every set of facts, by chance and restated from outside.
 
+use std::collections::BTreeMap;
+
 use chrono::{DateTime, TimeDelta, Utc};
 use domain::{
     ids::ReleaseId,
@@ -192,7 +194,7 @@ fn profiled() -> Event {
     let done = priming();
     Event::Profiled(Profiled {
         lots: vec!["L-MASTIC".into()],
-        quantities: None,
+        quantities: BTreeMap::new(),
         crew: None,
         applicator: done.applicator,
         ambient: done.ambient,

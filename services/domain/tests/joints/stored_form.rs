@@ -52,8 +52,8 @@ fn event_of(kind: &str, from: &Fields) -> Event {
     let lots: Vec<String> = text.iter().cloned().collect();
     // Under a thousandth is no quantity.
     let used = UsedQuantity((1000.0 * share).round() / 1000.0);
-    let quantities: Option<UsedQuantities> =
-        given.then(|| lots.iter().map(|lot| (lot.clone(), used)).collect());
+    let said = lots.iter().filter(|_| given);
+    let quantities: UsedQuantities = said.map(|lot| (lot.clone(), used)).collect();
     let ambient = given.then_some(Ambient {
         air_c: 130.0 * share - 60.0,
         relative_humidity_percent: 100.0 * share,
