@@ -130,7 +130,7 @@ async fn refused(
     error.as_database_error().and_then(|it| it.code().map(String::from))
 }
 
-const TENANT: [&str; 15] = [
+const TENANT: [&str; 17] = [
     "SELECT FROM joints",
     "SELECT FROM facts",
     "SELECT FROM setup_items",
@@ -139,6 +139,8 @@ const TENANT: [&str; 15] = [
     "SELECT FROM nonconformances",
     "SELECT FROM warnings",
     "SELECT FROM imports",
+    "SELECT FROM lot_uses",
+    "SELECT FROM consumption_due",
     "SELECT FROM deliveries",
     "SELECT FROM stock_movements",
     "SELECT FROM stock_balances",
@@ -200,6 +202,9 @@ async fn no_role_changes_history() {
             "UPDATE signatures SET meaning = 'another'",
             "DELETE FROM signatures",
             "DELETE FROM setup_history",
+            "UPDATE lot_uses SET lot = 'another'",
+            "DELETE FROM lot_uses",
+            "TRUNCATE lot_uses",
             "DELETE FROM backfill_releases",
             "UPDATE feed SET topic = 'another'",
             "INSERT INTO feed VALUES (gen_random_uuid(), 1, 'a', 'b', '{}', now())",

@@ -202,14 +202,26 @@ pub async fn set_flags(
     project: ProjectId,
     joint: JointId,
     assessment: &Assessment,
+    at: DateTime<Utc>,
 ) -> Result<(), StoreError> {
     let flags: Vec<String> = assessment.flags.iter().map(|it| it.name().to_owned()).collect();
     sqlx::query!(
-        "UPDATE joints SET stage = $3, flags = $4 WHERE project_id = $1 AND id = $2",
+        "WITH changed AS (
+             UPDATE joints SET stage = $3, flags = $4
+              WHERE project_id = $1 AND id = $2 AND (stage, flags) IS DISTINCT FROM ($3, $4)
+             RETURNING id, joint_number, stage, flags, chain_seq
+         )
+         INSERT INTO feed_pending (project_id, topic, subject, body, at, once)
+         SELECT $1, 'joint.changed', joint_number,
+                jsonb_build_object('joint', joint_number, 'joint_id', id, 'stage', stage,
+                                   'flags', flags, 'version', chain_seq),
+                $5, true
+           FROM changed",
         project.0,
         joint.0,
         assessment.stage.name(),
         &flags,
+        at,
     )
     .execute(conn)
     .await

@@ -5,6 +5,7 @@ use domain::{
     ids::ProjectId,
     setup::{Hold, Lift, Lot},
 };
+use serde_json::json;
 use store::{Tx, warnings::Raised};
 
 use super::{LotTrace, TracePage, refused, trace::traced};
@@ -76,9 +77,13 @@ async fn warn(
          released for backfill and on {} others",
         places.buried, places.released, places.not_released
     );
-    let warning =
-        Raised { id: new_id(now), kind: KIND, subject: lot, severity: "urgent", detail: &detail };
-    Ok(store::warnings::raise(tx, project, &warning, now).await?)
+    let values = json!({
+        "buried": places.buried, "released": places.released, "not_released": places.not_released,
+    });
+    let (id, severity, detail) = (new_id(now), "urgent", detail.as_str());
+    let warning = Raised { id, kind: KIND, subject: lot, severity, detail, values };
+    store::warnings::raise(tx, project, &warning, now).await?;
+    Ok(())
 }
 
 /// Asks for the nonconformances of the joints that the lot is on.

@@ -59,7 +59,7 @@ async fn part(
         let found = &before.assessment.findings;
         follow_findings(&mut tx, (project, now), &before.joint, found, &setup).await?;
         let after = judge(&mut tx, project, before.joint, &setup, now).await?;
-        store::joints::set_flags(&mut tx, project, after.joint.id, &after.assessment).await?;
+        store::joints::set_flags(&mut tx, project, after.joint.id, &after.assessment, now).await?;
     }
     app.commit(tx).await?;
     let looked_at = i64::try_from(lines.len()).unwrap_or(i64::MAX);

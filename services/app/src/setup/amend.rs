@@ -4,6 +4,7 @@ use domain::{
     ids::{ProjectId, UserId},
     setup::Item,
 };
+use serde_json::json;
 use store::{Tx, setup::StoredItem};
 
 use super::{Stored, restore};
@@ -53,6 +54,8 @@ pub(crate) async fn amend<T: Item>(
     if !store::setup::update(tx, project, T::KIND, &row).await? {
         return Err(AppError::Internal(format!("{name} {code} changed under a lock")));
     }
+    let told = json!({ "kind": name, "code": row.code, "version": row.version });
+    store::feed::note(tx, project, ("setup.changed", &row.code), &told, row.changed_at).await?;
     let StoredItem { version, changed_by, changed_at, .. } = row;
     let stored = Stored { item, version, changed_by, changed_at, created: false };
     Ok(Amended { stored, changed: true })

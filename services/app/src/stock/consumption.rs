@@ -13,6 +13,7 @@ use domain::{
         },
     },
 };
+use serde_json::json;
 use store::{PgConnection, Tx, joints::StoredJoint, stock_movements::Filter, warnings::Raised};
 
 use crate::{
@@ -183,9 +184,11 @@ async fn warn(
         "what {crew} put on joint {joint} names no lot, and no stock of the crew tells which it \
          was: nothing was taken from stock"
     );
-    let warning =
-        Raised { id: new_id(now), kind: KIND, subject: crew, severity: "notice", detail: &detail };
-    Ok(store::warnings::raise(tx, project, &warning, now).await?)
+    let values = json!({ "crew": crew, "joint": joint });
+    let (id, severity, detail) = (new_id(now), "notice", detail.as_str());
+    let warning = Raised { id, kind: KIND, subject: crew, severity, detail, values };
+    store::warnings::raise(tx, project, &warning, now).await?;
+    Ok(())
 }
 
 fn count(number: usize) -> i64 {

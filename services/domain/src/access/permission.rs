@@ -37,7 +37,7 @@ pub enum Permission {
 
 impl Permission {
     /// Every permission, in the order the table prints them.
-    pub const ALL: [Self; 13] = [
+    pub const ALL: [Self; 15] = [
         Self::ReadProject,
         Self::RecordFacts,
         Self::SupersedeFacts,
