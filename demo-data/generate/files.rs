@@ -4,7 +4,7 @@ use domain::setup::Kind;
 use serde::Serialize;
 use serde_json::json;
 
-use super::{calendar, line, setup, site::Site, users};
+use super::{calendar, line, setup, site::Site, stock, users};
 
 /// Every file's name in the folder, and its text.
 pub fn all() -> anyhow::Result<Vec<(String, String)>> {
@@ -17,14 +17,15 @@ pub fn all() -> anyhow::Result<Vec<(String, String)>> {
         ("project.json".to_owned(), setup::json(&project)?),
         ("users.json".to_owned(), setup::json(&users::USERS)?),
     ];
-    for kind in Kind::ALL {
-        files.push((format!("setup/{}.json", kind.name()), setup::file(kind)?));
-    }
     let joints = line::joints();
+    for kind in Kind::ALL {
+        files.push((format!("setup/{}.json", kind.name()), setup::file(kind, &joints)?));
+    }
     let site = Site::work(&joints);
     files.push(("joints.csv".to_owned(), line::register(&joints)?));
     files.push(("facts.ndjson".to_owned(), lines(&site.facts)?));
     files.push(("releases.ndjson".to_owned(), lines(&site.releases())?));
+    files.push(("stock.ndjson".to_owned(), lines(&stock::lines(&joints, &site)?)?));
     files.push(("story.json".to_owned(), setup::json(&site.story)?));
     Ok(files)
 }

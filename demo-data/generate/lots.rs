@@ -11,7 +11,7 @@ use super::{
 /// The primer lot that ran out of date, and the last day it could be used.
 pub const EXPIRED_LOT: (&str, i64) = ("PB-2311", 20);
 /// The inner tape in use on spread B that will soon be out of date, and its last day.
-pub const EXPIRING_LOT: (&str, i64) = ("TI-88201", LAST + 9);
+pub const EXPIRING_LOT: (&str, i64) = ("TI-88201", LAST + 7);
 /// The outer tape put aside, and from which day.
 pub const QUARANTINED_LOT: (&str, i64) = ("TO-5107", 25);
 
@@ -52,27 +52,42 @@ pub fn materials() -> Vec<Material> {
             flash_off_min: Some(10),
             open_time_min: Some(480),
             primer: Some(PrimerSupply { coverage_m2_per_l: 8.0, loss_percent: Some(15.0) }),
-            ..material("PRIMER-B", "Oskerra P2 butyl primer", tape())
+            // Twelve tins of a litre.
+            ..bought((21, 12.0, 14.5), material("PRIMER-B", "Oskerra P2 butyl primer", tape()))
         },
         Material {
             mastic: Some(MasticSupply { density_kg_per_l: 1.3, loss_percent: None }),
-            ..material("MASTIC-F", "Oskerra F profiling mastic", tape())
+            ..bought((21, 10.0, 8.0), material("MASTIC-F", "Oskerra F profiling mastic", tape()))
         },
         Material {
             tape: Some(roll(100.0, 15.0, 0.8)),
-            ..material("TAPE-IN", "Oskerra 80 inner tape, three-ply butyl and polyethylene", tape())
+            // Cartons of six rolls.
+            ..bought(
+                (28, 90.0, 0.9),
+                material(
+                    "TAPE-IN",
+                    "Oskerra 80 inner tape, three-ply butyl and polyethylene",
+                    tape(),
+                ),
+            )
         },
         Material {
             tape: Some(roll(100.0, 30.0, 0.4)),
-            ..material("TAPE-OUT", "Velmund 40 outer tape", tape())
+            ..bought((28, 180.0, 0.6), material("TAPE-OUT", "Velmund 40 outer tape", tape()))
         },
         Material {
             tape: Some(roll(150.0, 10.0, 1.8)),
-            ..material("VISCO", "Velmund V18 viscoelastic tape", limits(-10.0, 60.0))
+            ..bought(
+                (35, 40.0, 5.7),
+                material("VISCO", "Velmund V18 viscoelastic tape", limits(-10.0, 60.0)),
+            )
         },
         Material {
             tape: Some(roll(150.0, 10.0, 0.5)),
-            ..material("ROCK-WRAP", "Brastane glass wrap, cured by moisture", tape())
+            ..bought(
+                (35, 40.0, 3.2),
+                material("ROCK-WRAP", "Brastane glass wrap, cured by moisture", tape()),
+            )
         },
     ]
 }
@@ -92,6 +107,17 @@ fn limits(steel_min_c: f64, steel_max_c: f64) -> Limits {
 
 fn material(code: &str, name: &str, limits: Limits) -> Material {
     Material { limits, ..Material::named(code, name) }
+}
+
+/// Days from order to delivery, what comes in one pack, and what a unit costs: all invented.
+fn bought((lead_time_days, pack, unit_cost): (u32, f64, f64), material: Material) -> Material {
+    Material {
+        lead_time_days: Some(f64::from(lead_time_days)),
+        safety_days: Some(3.0),
+        pack_quantity: Some(pack),
+        unit_cost: Some(unit_cost),
+        ..material
+    }
 }
 
 pub fn lots() -> Vec<Lot> {

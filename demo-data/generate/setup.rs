@@ -11,8 +11,8 @@ use serde::Serialize;
 
 use super::{
     calendar,
-    line::{STRETCHES, System},
-    lots, users,
+    line::{Joint, STRETCHES, System},
+    lots, plan, users,
 };
 
 /// The detector whose calibration ended, and its last day.
@@ -23,7 +23,7 @@ pub const fn detector(spread: &str) -> &'static str {
     if matches!(spread.as_bytes(), b"A") { "HD-01" } else { "HD-02" }
 }
 
-pub fn file(kind: Kind) -> anyhow::Result<String> {
+pub fn file(kind: Kind, joints: &[Joint]) -> anyhow::Result<String> {
     match kind {
         Kind::LinePipe => json(&line_pipes()),
         Kind::Spread => json(&spreads()),
@@ -32,10 +32,12 @@ pub fn file(kind: Kind) -> anyhow::Result<String> {
         Kind::Material => json(&lots::materials()),
         Kind::Lot => json(&lots::lots()),
         Kind::CoatingSystem => json(&systems()),
-        Kind::InspectionPlan => json(&[plan()]),
+        Kind::InspectionPlan => json(&[inspection_plan()]),
         Kind::Person => json(&users::people()),
         Kind::Detector => json(&detectors()),
         Kind::Location => json(&locations()),
+        Kind::WorkingCalendar => json(&[plan::calendar()]),
+        Kind::ProductionPlan => json(&[plan::plan(joints)]),
     }
 }
 
@@ -149,7 +151,7 @@ fn layer(role: LayerRole, material: &str, thickness_mm: f64, overlap: Option<f64
     }
 }
 
-fn plan() -> InspectionPlan {
+fn inspection_plan() -> InspectionPlan {
     InspectionPlan {
         name: "Field coating inspection plan".to_owned(),
         ..InspectionPlan::with_defaults("ITP-1")

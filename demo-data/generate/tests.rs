@@ -41,8 +41,10 @@ fn project_setup(files: &BTreeMap<String, String>) -> ProjectSetup {
                 Kind::Person => check::<setup::Person>(&item, &read),
                 Kind::Detector => check::<setup::Detector>(&item, &read),
                 Kind::Location => check::<setup::Location>(&item, &read),
+                Kind::WorkingCalendar => check::<setup::WorkingCalendar>(&item, &read),
+                Kind::ProductionPlan => check::<setup::ProductionPlan>(&item, &read),
             }
-            let code = item["code"].as_str().unwrap().to_owned();
+            let code = item["code"].as_str().unwrap_or("the only one").to_owned();
             read.insert(kind, code, item).unwrap();
         }
     }

@@ -54,9 +54,8 @@ fn permission(operation: &str) -> Permission {
         "create_import" => Permission::ImportRegisters,
         "run_job" => Permission::RunJobs,
         "put_member" | "remove_member" => Permission::ManageMembers,
-        "put_line_pipe" | "put_spread" | "put_crew" | "put_section" | "put_coating_system" => {
-            Permission::ManageLine
-        }
+        "put_line_pipe" | "put_spread" | "put_crew" | "put_section" | "put_coating_system"
+        | "put_calendar" | "put_plan" | "upload_plan" => Permission::ManageLine,
         "put_material" | "create_material" | "put_lot" | "create_lot" | "put_location"
         | "create_location" | "create_delivery" | "put_delivery" | "approve_count" => {
             Permission::ManageMaterials

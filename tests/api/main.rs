@@ -15,6 +15,7 @@ mod imports;
 mod joint_list;
 mod lots;
 mod model;
+mod outlook;
 mod properties;
 mod quotas;
 mod race;

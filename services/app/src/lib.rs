@@ -12,6 +12,8 @@ pub mod jobs;
 pub mod joints;
 pub mod lots;
 pub mod nonconformances;
+pub mod outlook;
+pub mod plan;
 pub mod projects;
 pub mod releases;
 mod retry;

@@ -10,6 +10,7 @@
 pub mod access;
 pub mod ids;
 pub mod joints;
+pub mod outlook;
 pub mod register;
 pub mod schema;
 pub mod setup;

@@ -14,6 +14,7 @@ pub mod joints;
 pub mod lot_uses;
 pub mod members;
 pub mod nonconformances;
+pub mod outlook;
 pub mod password_resets;
 pub mod pool;
 pub mod projects;

@@ -39,6 +39,7 @@ fn runner(app: &App) -> Result<RunnerBuilder, CronError> {
     let to = || app.clone();
     let (import, freshness, all, upkeep, recall) = (to(), to(), to(), to(), to());
     let (consumption, consumption_of_all) = (to(), to());
+    let (stock, stock_of_each) = (to(), to());
     let runner = Runner::builder(app.pool.clone(), host())
         .register_with(imports, move |_, job| handlers::run_import(import.clone(), job))
         .register_with(two(), move |_, job| handlers::release_freshness(freshness.clone(), job))
@@ -47,6 +48,10 @@ fn runner(app: &App) -> Result<RunnerBuilder, CronError> {
         .register_with(two(), move |_, job| handlers::post_consumption(consumption.clone(), job))
         .register_with(one(), move |_, job| {
             handlers::post_consumption_of_all(consumption_of_all.clone(), job)
+        })
+        .register_with(two(), move |_, job| handlers::stock_check(stock.clone(), job))
+        .register_with(one(), move |_, job| {
+            handlers::stock_check_of_each(stock_of_each.clone(), job)
         })
         .register_with(one(), move |_, job| handlers::upkeep(upkeep.clone(), job));
     Ok(schedules::all()?.into_iter().fold(runner, RunnerBuilder::cron))

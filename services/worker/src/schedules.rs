@@ -1,10 +1,10 @@
 //! What recurs.
 
-use app::jobs::{PostConsumptionOfAll, ReleaseFreshnessOfAll, Upkeep};
+use app::jobs::{PostConsumptionOfAll, ReleaseFreshnessOfAll, StockCheckOfEach, Upkeep};
 use jobs::{CatchUp, Cron, CronError};
 
 /// Every schedule, in UTC.
-pub(crate) fn all() -> Result<[Cron; 3], CronError> {
+pub(crate) fn all() -> Result<[Cron; 4], CronError> {
     Ok([
         Cron::new("release_freshness", "0 5 * * * *", CatchUp::Latest, |tick| {
             ReleaseFreshnessOfAll { tick }
@@ -12,6 +12,10 @@ pub(crate) fn all() -> Result<[Cron; 3], CronError> {
         // What its own job missed, such as a fact whose commit took long.
         Cron::new("post_consumption", "0 */5 * * * *", CatchUp::Latest, |tick| {
             PostConsumptionOfAll { tick }
+        })?,
+        // Every hour, for somewhere it is morning.
+        Cron::new("stock_check", "0 10 * * * *", CatchUp::Latest, |tick| StockCheckOfEach {
+            tick,
         })?,
         Cron::new("upkeep", "0 30 2 * * *", CatchUp::Latest, |_| Upkeep {})?,
     ])

@@ -10,6 +10,7 @@ mod imports;
 mod jobs;
 mod joints;
 mod nonconformances;
+mod plan;
 mod problems;
 mod projects;
 mod releases;
@@ -27,6 +28,7 @@ pub fn configure(config: &mut ServiceConfig) {
     projects::configure(config);
     setup::configure(config);
     stock::configure(config);
+    plan::configure(config);
     releases::configure(config);
     nonconformances::configure(config);
     joints::configure(config);

@@ -14,9 +14,9 @@ pub use ask::ask;
 pub use list::list;
 pub use payloads::{
     FollowRecall, PostConsumption, PostConsumptionOfAll, ReleaseFreshness, ReleaseFreshnessOfAll,
-    RunImport, Upkeep,
+    RunImport, StockCheck, StockCheckOfEach, Upkeep,
 };
-pub(crate) use soon::post_consumption_soon;
+pub(crate) use soon::{post_consumption_soon, stock_check_soon};
 
 /// Why a job was not asked for.
 pub(crate) fn not_enqueued(error: ::jobs::EnqueueError) -> AppError {

@@ -80,6 +80,34 @@ impl JobPayload for PostConsumptionOfAll {
     const MAX_ATTEMPTS: i32 = 4;
 }
 
+/// Looks at the stock of a project as it will be.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+pub struct StockCheck {
+    /// The project.
+    pub project: ProjectId,
+}
+
+impl JobPayload for StockCheck {
+    const QUEUE: &'static str = "stock_check";
+    const MAX_ATTEMPTS: i32 = 4;
+
+    fn project_id(&self) -> Option<Uuid> {
+        Some(self.project.0)
+    }
+}
+
+/// Asks for a [`StockCheck`] of every project in whose zone the morning has come.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+pub struct StockCheckOfEach {
+    /// The hour it is for.
+    pub tick: DateTime<Utc>,
+}
+
+impl JobPayload for StockCheckOfEach {
+    const QUEUE: &'static str = "stock_check_of_each";
+    const MAX_ATTEMPTS: i32 = 4;
+}
+
 /// Deletes what nobody needs any more.
 #[derive(Debug, Clone, Copy, Serialize, Deserialize)]
 pub struct Upkeep {}

@@ -1,29 +1,50 @@
-//! Jobs that follow a burst of facts, one for all of it.
+//! Jobs that follow a burst, one for all of it.
+//!
+//! To be asked for last before the commit: whoever asks under the same key waits until then. What
+//! is committed only after its job has run is found by the job's schedule.
 
+use ::jobs::JobPayload;
 use chrono::{DateTime, TimeDelta, Utc};
 use domain::ids::ProjectId;
 use store::PgConnection;
 
-use super::{PostConsumption, not_enqueued};
+use super::{PostConsumption, StockCheck, not_enqueued};
 use crate::AppError;
 
-/// Facts of so many seconds are looked at together.
+/// What happens within so many seconds is looked at together.
 const BUCKET_S: i64 = 2;
 
-/// Asks for the consumption of `project` to be posted at the end of the bucket that `now` is in.
-///
-/// To be called last before the commit: whoever asks under the same key waits until then. A fact
-/// whose commit outlasts its bucket is found by the schedule.
+/// So much later the job runs, for those who ask at the end of the bucket and commit after it.
+const GRACE_S: i64 = 1;
+
+/// Asks for the consumption of `project` to be posted soon after the bucket that `now` is in.
 pub(crate) async fn post_consumption_soon(
     conn: &mut PgConnection,
     project: ProjectId,
     now: DateTime<Utc>,
 ) -> Result<(), AppError> {
+    soon(conn, project, now, &PostConsumption { project }).await
+}
+
+/// Asks for the stock of `project` to be looked at soon after the bucket that `now` is in.
+pub(crate) async fn stock_check_soon(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    now: DateTime<Utc>,
+) -> Result<(), AppError> {
+    soon(conn, project, now, &StockCheck { project }).await
+}
+
+async fn soon<P: JobPayload>(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    now: DateTime<Utc>,
+    job: &P,
+) -> Result<(), AppError> {
     let bucket = now.timestamp().div_euclid(BUCKET_S);
-    let key = format!("post_consumption:{project}:{bucket}");
-    let end = DateTime::from_timestamp((bucket + 1) * BUCKET_S, 0);
-    let end = end.unwrap_or(now + TimeDelta::seconds(BUCKET_S));
-    let job = PostConsumption { project };
-    ::jobs::enqueue_unique_at(conn, &key, end, &job).await.map_err(not_enqueued)?;
+    let key = format!("{}:{project}:{bucket}", P::QUEUE);
+    let at = DateTime::from_timestamp((bucket + 1) * BUCKET_S + GRACE_S, 0);
+    let at = at.unwrap_or(now + TimeDelta::seconds(BUCKET_S + GRACE_S));
+    ::jobs::enqueue_unique_at(conn, &key, at, job).await.map_err(not_enqueued)?;
     Ok(())
 }

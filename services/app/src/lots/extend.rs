@@ -26,6 +26,7 @@ pub async fn extend(
     let change = |lot: &Lot| lot.extended(order, now, actor.user).map_err(|it| refused(code, &it));
     let amended = amend::<Lot>(app, &mut tx, (project.id, actor.user), code, change).await?;
     if amended.changed {
+        crate::jobs::stock_check_soon(&mut tx, project.id, app.clock.now()).await?;
         app.commit(tx).await?;
     }
     Ok(amended.stored)

@@ -11,7 +11,7 @@ use store::{Tx, warnings::Raised};
 use super::{LotTrace, TracePage, refused, trace::traced};
 use crate::{
     Actor, App, AppError,
-    jobs::{FollowRecall, not_enqueued},
+    jobs::{FollowRecall, not_enqueued, stock_check_soon},
     new_id,
     projects::ProjectEntry,
     setup::{Stored, amend},
@@ -56,6 +56,7 @@ pub async fn hold(
         warn(app, &mut tx, project.id, &trace, &order.reason).await?;
         follow(&mut tx, project.id, code).await?;
     }
+    stock_check_soon(&mut tx, project.id, now).await?;
     app.commit(tx).await?;
     Ok(Held { trace, repeated: !amended.changed })
 }
@@ -113,6 +114,7 @@ pub async fn lift(
         store::warnings::clear(&mut tx, project.id, KIND, code, now).await?;
     }
     follow(&mut tx, project.id, code).await?;
+    stock_check_soon(&mut tx, project.id, now).await?;
     app.commit(tx).await?;
     Ok(amended.stored)
 }

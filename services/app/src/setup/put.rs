@@ -14,9 +14,13 @@ use crate::{Actor, App, AppError, projects::ProjectEntry};
 /// What it takes to change items of `kind`.
 pub const fn permission_for(kind: Kind) -> Permission {
     match kind {
-        Kind::LinePipe | Kind::Spread | Kind::Crew | Kind::Section | Kind::CoatingSystem => {
-            Permission::ManageLine
-        }
+        Kind::LinePipe
+        | Kind::Spread
+        | Kind::Crew
+        | Kind::Section
+        | Kind::CoatingSystem
+        | Kind::WorkingCalendar
+        | Kind::ProductionPlan => Permission::ManageLine,
         Kind::Material | Kind::Lot | Kind::Location => Permission::ManageMaterials,
         Kind::InspectionPlan | Kind::Person | Kind::Detector => Permission::ManageQuality,
     }
@@ -69,6 +73,8 @@ pub async fn put<T: Item>(
     let told = json!({ "kind": T::KIND.name(), "code": row.code, "version": version });
     store::feed::note(&mut tx, entry.id, ("setup.changed", &row.code), &told, row.changed_at)
         .await?;
+    // Nearly everything of the set-up bears on what the stock will do.
+    crate::jobs::stock_check_soon(&mut tx, entry.id, row.changed_at).await?;
     app.commit(tx).await?;
     tracing::info!(
         project.id = %entry.id, setup.kind = T::KIND.name(), setup.version = version,

@@ -179,6 +179,7 @@ async fn create(
         Some("deliveries_key") => AppError::Contended,
         _ => error.into(),
     })?;
+    crate::jobs::stock_check_soon(&mut tx, project.id, app.clock.now()).await?;
     app.commit(tx).await?;
     Ok((DeliveryView::new(delivery, &setup), false))
 }
@@ -211,6 +212,7 @@ pub async fn change_delivery(
     if !store::deliveries::update(&mut tx, project.id, &next, (actor.user, now)).await? {
         return Err(AppError::Internal(format!("delivery {id} changed under a lock")));
     }
+    crate::jobs::stock_check_soon(&mut tx, project.id, app.clock.now()).await?;
     app.commit(tx).await?;
     Ok(DeliveryView::new(next, &setup))
 }

@@ -68,7 +68,9 @@ pub(super) async fn post_asked(
     }
     let recording = Recording { by: stamp.by, at: stamp.now, asked };
     let stored = store::stock_movements::append(conn, stamp.project, recording, movements).await;
-    stored.map_err(refused)
+    let stored = stored.map_err(refused)?;
+    crate::jobs::stock_check_soon(conn, stamp.project, stamp.now).await?;
+    Ok(stored)
 }
 
 /// What a refusal of the database itself means to the caller.

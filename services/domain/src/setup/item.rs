@@ -30,11 +30,15 @@ pub enum Kind {
     Detector,
     /// Where stock lies.
     Location,
+    /// Which days are worked; one a project.
+    WorkingCalendar,
+    /// How many joints are to be coated when; one a project.
+    ProductionPlan,
 }
 
 impl Kind {
     /// Every kind, an item's references first.
-    pub const ALL: [Self; 11] = [
+    pub const ALL: [Self; 13] = [
         Self::LinePipe,
         Self::Spread,
         Self::Crew,
@@ -46,6 +50,8 @@ impl Kind {
         Self::Person,
         Self::Detector,
         Self::Location,
+        Self::WorkingCalendar,
+        Self::ProductionPlan,
     ];
 
     /// The name in SQL and messages.
@@ -62,6 +68,8 @@ impl Kind {
             Self::Person => "person",
             Self::Detector => "detector",
             Self::Location => "location",
+            Self::WorkingCalendar => "working_calendar",
+            Self::ProductionPlan => "production_plan",
         }
     }
 

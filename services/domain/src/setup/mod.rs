@@ -3,6 +3,7 @@
 //! Every item has a code that is unique among its kind in the project, and a version.
 //! Facts name items by code; a code that nobody knows is a finding, not a reason to lose a fact.
 
+mod calendar;
 mod coating_system;
 mod inspection_plan;
 mod item;
@@ -11,8 +12,10 @@ mod location;
 mod lot_decisions;
 mod material;
 mod people;
+mod production_plan;
 mod project;
 
+pub use calendar::{DayOff, Weekday, WorkingCalendar};
 pub use coating_system::{CoatingSystem, Layer};
 pub use inspection_plan::{InspectionPlan, VoltageMethodCode, VoltageRule};
 pub use item::{Item, Kind, Reference};
@@ -23,4 +26,5 @@ pub use material::{
     BaseUnit, Lot, MasticSupply, Material, PrimerSupply, Quarantine, ShelfLifeExtension, TapeSupply,
 };
 pub use people::{Calibration, Capability, Detector, Person, Qualification};
+pub use production_plan::{PlanLine, ProductionPlan};
 pub use project::{Assignment, ProjectSetup};

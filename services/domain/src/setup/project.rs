@@ -8,7 +8,7 @@ use serde_json::Value;
 
 use super::{
     CoatingSystem, Crew, Detector, InspectionPlan, Kind, LinePipe, Location, Lot, Material, Person,
-    Section, Spread, item::Reference,
+    ProductionPlan, Section, Spread, WorkingCalendar, item::Reference,
 };
 use crate::{ids::UserId, joints::RegisterEntry};
 
@@ -39,6 +39,10 @@ pub struct ProjectSetup {
     pub detectors: BTreeMap<String, Detector>,
     /// Locations of stock.
     pub locations: BTreeMap<String, Location>,
+    /// Which days are worked.
+    pub calendar: WorkingCalendar,
+    /// What is to be made.
+    pub production_plan: ProductionPlan,
 }
 
 /// What the line asks of one joint.
@@ -68,6 +72,8 @@ impl ProjectSetup {
             people: BTreeMap::new(),
             detectors: BTreeMap::new(),
             locations: BTreeMap::new(),
+            calendar: WorkingCalendar::default(),
+            production_plan: ProductionPlan::default(),
         }
     }
 
@@ -91,6 +97,8 @@ impl ProjectSetup {
             Kind::Person => drop(self.people.insert(code, read(body)?)),
             Kind::Detector => drop(self.detectors.insert(code, read(body)?)),
             Kind::Location => drop(self.locations.insert(code, read(body)?)),
+            Kind::WorkingCalendar => self.calendar = read(body)?,
+            Kind::ProductionPlan => self.production_plan = read(body)?,
         }
         Ok(())
     }
@@ -110,6 +118,8 @@ impl ProjectSetup {
             Kind::Person => self.people.contains_key(code),
             Kind::Detector => self.detectors.contains_key(code),
             Kind::Location => self.locations.contains_key(code),
+            // There is always one, if only the usual one.
+            Kind::WorkingCalendar | Kind::ProductionPlan => true,
         }
     }
 

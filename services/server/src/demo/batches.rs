@@ -53,6 +53,16 @@ pub enum Step {
     Release(ReleaseLine),
 }
 
+impl Step {
+    /// When it happens.
+    pub fn at(&self) -> DateTime<Utc> {
+        match self {
+            Self::Send { at, .. } => *at,
+            Self::Release(line) => line.at,
+        }
+    }
+}
+
 /// All that happens, in its order: no fact is sent past a release that came before it.
 pub fn steps(facts: Vec<FactLine>, releases: Vec<ReleaseLine>) -> Vec<Step> {
     let mut steps = Vec::new();

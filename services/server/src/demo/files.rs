@@ -22,6 +22,7 @@ const USERS: &str = file!("users.json");
 const STORY: &str = file!("story.json");
 const FACTS: &str = file!("facts.ndjson");
 const RELEASES: &str = file!("releases.ndjson");
+const STOCK: &str = file!("stock.ndjson");
 
 /// The project.
 #[derive(Debug, Deserialize)]
@@ -65,6 +66,15 @@ pub struct ReleaseLine {
     pub joints: Vec<String>,
 }
 
+/// Something about the stock that somebody sends.
+#[derive(Debug, Clone, Deserialize)]
+pub struct StockLine {
+    pub at: DateTime<Utc>,
+    /// `deliveries`, `movements` or `counts`.
+    pub to: String,
+    pub body: Value,
+}
+
 /// The project.
 pub fn project() -> anyhow::Result<ProjectFile> {
     serde_json::from_str(PROJECT).context("cannot read project.json")
@@ -95,9 +105,18 @@ pub fn items(kind: Kind, shift: Shift) -> anyhow::Result<Vec<Value>> {
         Kind::Person => file!("setup/person.json"),
         Kind::Detector => file!("setup/detector.json"),
         Kind::Location => file!("setup/location.json"),
+        Kind::WorkingCalendar => file!("setup/working_calendar.json"),
+        Kind::ProductionPlan => file!("setup/production_plan.json"),
     };
-    let items = serde_json::from_str(text).with_context(|| format!("cannot read {kind:?}"))?;
-    moved(items, shift)
+    let mut items: Vec<Value> =
+        serde_json::from_str(text).with_context(|| format!("cannot read {kind:?}"))?;
+    for item in &mut items {
+        shift.value(item);
+        if kind == Kind::WorkingCalendar {
+            shift.weekdays(item);
+        }
+    }
+    Ok(items)
 }
 
 /// The facts in the order of sending, with their dates moved.
@@ -119,6 +138,11 @@ pub fn facts(shift: Shift) -> anyhow::Result<Vec<FactLine>> {
 /// The releases in their order, with their dates moved.
 pub fn releases(shift: Shift) -> anyhow::Result<Vec<ReleaseLine>> {
     lines(RELEASES, "releases.ndjson", |line| moved(serde_json::from_str(line)?, shift))
+}
+
+/// What was sent about the stock, in its order, with its dates moved.
+pub fn stock(shift: Shift) -> anyhow::Result<Vec<StockLine>> {
+    lines(STOCK, "stock.ndjson", |line| moved(serde_json::from_str(line)?, shift))
 }
 
 fn lines<T>(
@@ -150,6 +174,7 @@ mod tests {
         let newest = facts(shift).unwrap().iter().map(|it| it.occurred_at).max().unwrap();
         assert_eq!(story.last_fact_at, newest);
         assert!(!releases(shift).unwrap().is_empty());
+        assert!(!stock(shift).unwrap().is_empty());
         assert!(users().unwrap().iter().any(|it| it.role == Role::Administrator));
         assert_eq!(project().unwrap().code, "GL5");
         for kind in Kind::ALL {

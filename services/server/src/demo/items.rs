@@ -6,7 +6,7 @@ use domain::{
     access::{Role, allows},
     setup::{
         CoatingSystem, Crew, Detector, InspectionPlan, Item, Kind, LinePipe, Location, Lot,
-        Material, Person, Section, Spread,
+        Material, Person, ProductionPlan, Section, Spread, WorkingCalendar,
     },
 };
 use serde_json::{Value, json};
@@ -51,6 +51,8 @@ async fn put_one(app: &App, by: &Someone, kind: Kind, item: Value) -> anyhow::Re
         Kind::Person => put::<Person>(app, by, item).await,
         Kind::Detector => put::<Detector>(app, by, item).await,
         Kind::Location => put::<Location>(app, by, item).await,
+        Kind::WorkingCalendar => put::<WorkingCalendar>(app, by, item).await,
+        Kind::ProductionPlan => put::<ProductionPlan>(app, by, item).await,
     }
 }
 

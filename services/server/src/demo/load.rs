@@ -16,11 +16,12 @@ use super::{
     actors::Actors,
     batches::{Sender, Step, steps},
     facts,
-    files::{self, StoryFile, UserFile},
+    files::{self, StockLine, StoryFile, UserFile},
     items, register, releases,
     shift::Shift,
+    stock,
 };
-use crate::{database::Database, process::cores};
+use crate::{database::Database, explain::explain, process::cores};
 
 /// Connections while loading: one thing is done at a time.
 const CONNECTIONS: u32 = 4;
@@ -82,11 +83,21 @@ pub async fn load(database: &Database, now: DateTime<Utc>) -> anyhow::Result<Loa
         refused: Vec::new(),
         took: Duration::ZERO,
     };
+    let mut lines = files::stock(shift)?.into_iter().peekable();
     for step in steps {
+        while let Some(line) = lines.next_if(|line| line.at <= step.at()) {
+            keep(&app, &worker, &clock, &actors, line).await?;
+        }
         let done = weight(&step);
         take(&app, &clock, &actors, step, &mut loaded).await?;
         bar.inc(done);
     }
+    for line in lines {
+        keep(&app, &worker, &clock, &actors, line).await?;
+    }
+    clock.set(now);
+    app::stock::post_consumption(&worker, coordinator.project.id).await.map_err(explain)?;
+    app::outlook::stock_check(&worker, coordinator.project.id).await.map_err(explain)?;
     bar.finish_and_clear();
     loaded.users = actors.into_users();
     app.pool.close().await;
@@ -100,6 +111,21 @@ fn weight(step: &Step) -> u64 {
         Step::Send { lines, .. } => lines.len() as u64,
         Step::Release(line) => line.joints.len() as u64,
     }
+}
+
+/// One thing that happens in the stores. What the crews have used by then is booked first, as a
+/// worker would have done.
+async fn keep(
+    app: &App,
+    worker: &App,
+    clock: &FixedClock,
+    actors: &Actors,
+    line: StockLine,
+) -> anyhow::Result<()> {
+    clock.set(line.at);
+    let by = actors.with_role(Role::MaterialController)?;
+    app::stock::post_consumption(worker, by.project.id).await.map_err(explain)?;
+    stock::send(app, by, line).await
 }
 
 async fn take(

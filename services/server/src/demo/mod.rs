@@ -13,6 +13,7 @@ mod load;
 mod register;
 mod releases;
 mod shift;
+mod stock;
 
 pub use guide::guide;
 pub use load::{Loaded, load};

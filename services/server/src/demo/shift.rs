@@ -3,6 +3,9 @@
 use chrono::{DateTime, Days, NaiveDate, SecondsFormat, TimeDelta, Utc};
 use serde_json::Value;
 
+const WEEK: [&str; 7] =
+    ["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"];
+
 /// By how many whole days everything is moved: hours of the day must stay, for people do not
 /// wrap tape at midnight.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -51,6 +54,17 @@ impl Shift {
         Some(moved.to_rfc3339_opts(SecondsFormat::AutoSi, true))
     }
 
+    /// Moves the weekdays of a working calendar with the dates: on the day on which nobody worked
+    /// in the files, nobody works.
+    pub fn weekdays(self, calendar: &mut Value) {
+        let Some(days) = calendar.get_mut("weekdays").and_then(Value::as_array_mut) else { return };
+        for day in days {
+            let place = WEEK.iter().position(|name| day == name).unwrap_or(0);
+            let by = usize::try_from(self.0.rem_euclid(7)).unwrap_or(0);
+            *day = WEEK[(place + by) % 7].into();
+        }
+    }
+
     fn day(self, day: NaiveDate) -> Option<NaiveDate> {
         let days = Days::new(self.0.unsigned_abs());
         if self.0 < 0 { day.checked_sub_days(days) } else { day.checked_add_days(days) }
@@ -79,6 +93,13 @@ mod tests {
         ] {
             assert_eq!(Shift::between(last, at(now)), Shift::of_days(days), "{now}");
         }
+    }
+
+    #[test]
+    fn the_day_off_moves_with_the_dates() {
+        let mut calendar = json!({ "weekdays": ["monday", "saturday"] });
+        Shift::of_days(-2).weekdays(&mut calendar);
+        assert_eq!(calendar, json!({ "weekdays": ["saturday", "thursday"] }));
     }
 
     #[test]

@@ -6,6 +6,8 @@ mod post_consumption_of_all;
 mod release_freshness;
 mod release_freshness_of_all;
 mod run_import;
+mod stock_check;
+mod stock_check_of_each;
 mod upkeep;
 
 use app::AppError;
@@ -17,6 +19,8 @@ pub(crate) use post_consumption_of_all::post_consumption_of_all;
 pub(crate) use release_freshness::release_freshness;
 pub(crate) use release_freshness_of_all::release_freshness_of_all;
 pub(crate) use run_import::run_import;
+pub(crate) use stock_check::stock_check;
+pub(crate) use stock_check_of_each::stock_check_of_each;
 pub(crate) use upkeep::upkeep;
 
 /// Says whether time will help.

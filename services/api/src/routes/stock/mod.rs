@@ -9,6 +9,7 @@ mod create_movement;
 mod extend_lot;
 mod get_issue_proposal;
 mod get_lot_trace;
+mod get_outlook;
 mod lift_lot;
 mod list_balances;
 mod list_counts;
@@ -25,6 +26,7 @@ mod receive_delivery_note;
 pub(super) fn configure(config: &mut ServiceConfig) {
     materials::configure(config);
     lots::configure(config);
+    config.service(get_outlook::get_outlook);
     config.service(parse_scan::parse_scan);
     locations::configure(config);
     config
