@@ -14,6 +14,7 @@ use domain::{
     },
 };
 use proptest::prelude::*;
+use rust_decimal::Decimal;
 use uuid::Uuid;
 
 fn day(day: u32) -> NaiveDate {
@@ -83,7 +84,7 @@ fn a_lot_in_quarantine_is_passed_over_and_blocked() {
     assert_eq!(propose(&lots, quantity(500), day(1)).parts[0].lot, "B");
     let [bad, _] = lots;
     let wet = Blocked::Quarantined { reason: "wet".to_owned() };
-    assert_eq!(bad.blocked(day(1)), [wet.clone()]);
+    assert_eq!(bad.blocked(day(1)), std::slice::from_ref(&wet));
     assert_eq!(bad.blocked(day(6)), [Blocked::Expired { last_day: day(5) }, wet]);
 }
 
@@ -134,7 +135,7 @@ fn movement() -> impl Strategy<Value = NewMovement> {
 
 /// Thousandths, as the model keeps them.
 fn thousandths(movement: &NewMovement) -> i64 {
-    let text = (movement.quantity.value() * rust_decimal::Decimal::ONE_THOUSAND).normalize();
+    let text = (movement.quantity.value() * Decimal::ONE_THOUSAND).normalize();
     text.to_string().parse().unwrap()
 }
 
@@ -164,7 +165,7 @@ proptest! {
             for it in &short {
                 let key = (it.location.clone(), it.lot.clone());
                 let left = book.get(&key).copied().unwrap_or(0);
-                prop_assert_eq!(it.left, rust_decimal::Decimal::new(left, 3));
+                prop_assert_eq!(it.left, Decimal::new(left, 3));
                 prop_assert!(it.wanted > it.left);
             }
             if !short.is_empty() {
@@ -177,7 +178,7 @@ proptest! {
         }
         for (key, left) in &book {
             let found = held.get(key).copied().unwrap_or_default();
-            prop_assert_eq!(found, rust_decimal::Decimal::new(*left, 3));
+            prop_assert_eq!(found, Decimal::new(*left, 3));
             prop_assert!(!Place::is_physical(&key.0) || *left >= 0);
         }
         for lot in LOTS {
@@ -192,7 +193,7 @@ proptest! {
         let at = DateTime::<Utc>::UNIX_EPOCH;
         let id = MovementId(Uuid::from_u128(1));
         let back = reversal(&movement, id, Some("wrong".to_owned()), at).unwrap();
-        prop_assert!(changes(&[movement.clone(), back.clone()]).values().all(|it| it.is_zero()));
+        prop_assert!(changes(&[movement.clone(), back.clone()]).values().all(Decimal::is_zero));
         prop_assert_eq!(back.reverses, Some(movement.id));
         prop_assert!(reversal(&back, id, None, at).is_err());
     }
@@ -231,7 +232,7 @@ proptest! {
         let good = |it: &LotOnHand| {
             it.quarantined.is_none() && it.last_day.is_none_or(|last| last >= day(today))
         };
-        let usable: rust_decimal::Decimal =
+        let usable: Decimal =
             lots.iter().filter(|it| good(it)).map(|it| it.quantity).sum();
         let named = picked.and_then(|index| lots.get(index));
         let enough = match picked {
@@ -240,7 +241,7 @@ proptest! {
         };
         let sooner = |it: &&LotOnHand| {
             let last = |it: &LotOnHand| it.last_day.unwrap_or(NaiveDate::MAX);
-            let there = it.quantity > rust_decimal::Decimal::ZERO;
+            let there = it.quantity > Decimal::ZERO;
             there && good(it) && named.is_some_and(|named| last(it) < last(named))
         };
         let against = lots.iter().any(|it| sooner(&it));
@@ -250,7 +251,7 @@ proptest! {
                 prop_assert!(named.is_none_or(good));
                 prop_assert!(!against || has_reason);
                 prop_assert_eq!(issue.against_order, against);
-                let sum: rust_decimal::Decimal =
+                let sum: Decimal =
                     issue.parts.iter().map(|it| it.quantity.value()).sum();
                 prop_assert_eq!(sum, wanted);
                 for part in &issue.parts {
