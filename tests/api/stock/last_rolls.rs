@@ -147,3 +147,84 @@ async fn exactly_one_gets_the_last_roll_and_the_others_hear_what_is_left() {
                AND b.location IN (m.from_location, m.to_location))";
     assert_eq!(count(wrong).await, 0, "every balance is the sum of its movements");
 }
+
+/// Somebody whose signal comes and goes sends one and the same issue again and again.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn one_issue_sent_by_sixteen_at_once_is_one_issue() {
+    let site = Site::new().await;
+    let person = &site.line.materials;
+    let (actor, entry) = (person.actor().await, person.entry().await);
+    for round in 0..10 {
+        site.receives("L-SOON", 1.0, "YARD").await;
+        let now = site.now();
+        let order = IssueOrder {
+            id: MovementId(id(now)),
+            material: Some("INNER".to_owned()),
+            lot: None,
+            quantity: Quantity::from_number(1.0).unwrap(),
+            from: "YARD".to_owned(),
+            to: "CREW-A1".to_owned(),
+            reason: None,
+            occurred_at: now,
+            asked: json!({ "round": round }),
+        };
+        let sending = (0..PEOPLE).map(|_| {
+            let (app, actor, entry) = (site.line.app.app.clone(), actor.clone(), entry.clone());
+            let order = order.clone();
+            tokio::spawn(async move { app::stock::issue(&app, &actor, &entry, &order).await })
+        });
+        let sending: Vec<_> = sending.collect();
+        let mut new = 0;
+        for sent in sending {
+            let recorded = sent.await.unwrap().unwrap();
+            assert_eq!(recorded.movements[0].id, order.id);
+            new += u32::from(!recorded.repeated);
+        }
+        assert_eq!(new, 1, "round {round}");
+    }
+    let moved = "SELECT count(*) FROM stock_movements WHERE kind = 'issue'";
+    assert_eq!(site.line.app.count(moved).await, 10);
+}
+
+/// Goods go back and forth between two places in both directions at once: nobody waits for
+/// somebody who waits for them.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn transfers_in_both_directions_do_not_block_each_other() {
+    let site = Site::new().await;
+    let person = &site.line.materials;
+    let (actor, entry) = (person.actor().await, person.entry().await);
+    let hand = Hand { app: site.line.app.app.clone(), actor, entry };
+    for lot in ["L-SOON", "L-LATER"] {
+        site.receives(lot, 100.0, "YARD").await;
+        site.receives(lot, 100.0, "BOX").await;
+    }
+    let moving = (0..80_u32).map(|turn| {
+        let Hand { app, actor, entry } = hand.clone();
+        let lot = if turn % 4 < 2 { "L-SOON" } else { "L-LATER" };
+        let (from, to) = if turn % 2 == 0 { ("YARD", "BOX") } else { ("BOX", "YARD") };
+        let now = app.clock.now();
+        let order = MoveOrder {
+            id: MovementId(id(now)),
+            what: Move {
+                kind: MovementKind::Transfer,
+                lot: lot.to_owned(),
+                quantity: Quantity::from_number(1.0).unwrap(),
+                from: from.to_owned(),
+                to: to.to_owned(),
+                delivery: None,
+                new_lot: None,
+            },
+            reason: None,
+            occurred_at: now,
+            asked: json!({ "turn": turn }),
+        };
+        tokio::spawn(async move { app::stock::record_movement(&app, &actor, &entry, &order).await })
+    });
+    let moving: Vec<_> = moving.collect();
+    for moved in moving {
+        moved.await.unwrap().unwrap();
+    }
+    for lot in ["L-SOON", "L-LATER"] {
+        assert_eq!(site.holds("YARD", lot).await, 100.0);
+    }
+}
