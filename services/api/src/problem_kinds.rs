@@ -197,6 +197,12 @@ pub const KINDS: &[ProblemKind] = &[
         "Ask that person to add you.",
     ),
     kind(
+        "ALREADY_QUARANTINED",
+        409,
+        "The lot is in quarantine already, from then on or earlier.",
+        "Say an earlier `from` to recall more of it, or lift the quarantine that holds.",
+    ),
+    kind(
         "EMAIL_TAKEN",
         409,
         "Another user signs in with this address.",
@@ -227,6 +233,12 @@ pub const KINDS: &[ProblemKind] = &[
         "Make somebody else its administrator first.",
     ),
     kind(
+        "LOT_QUARANTINED",
+        409,
+        "The lot is in quarantine.",
+        "Lift the quarantine first: what is held is not extended.",
+    ),
+    kind(
         "MEMBER_EXISTS",
         409,
         "The user is a member already.",
@@ -252,6 +264,18 @@ pub const KINDS: &[ProblemKind] = &[
     ),
     kind("OWN_ACCOUNT", 409, "One cannot shut oneself out.", "Ask another administrator."),
     kind("PROJECT_CODE_TAKEN", 409, "Another project has this code.", "Take another code."),
+    kind(
+        "NOT_QUARANTINED",
+        409,
+        "The lot is not in quarantine.",
+        "Read the lot again: somebody may have lifted it.",
+    ),
+    kind(
+        "NO_SHELF_LIFE",
+        409,
+        "The lot has no last day.",
+        "There is nothing to extend; it may be used as it is.",
+    ),
     kind(
         "RELEASE_REFUSED",
         409,
