@@ -67,6 +67,13 @@ fn permission(operation: &str) -> Permission {
         }
         // A scan is sent, but nothing comes of it.
         "parse_scan" => Permission::ReadProject,
+        "list_webhooks"
+        | "create_webhook"
+        | "put_webhook"
+        | "delete_webhook"
+        | "rotate_webhook_secret"
+        | "list_webhook_deliveries"
+        | "resend_webhook_delivery" => Permission::ManageWebhooks,
         "acknowledge_warning" => Permission::AcknowledgeWarnings,
         "stream_changes" => Permission::ReadProject,
         reads if reads.starts_with("get_") || reads.starts_with("list_") => Permission::ReadProject,

@@ -30,3 +30,4 @@ mod stream;
 mod takeoff;
 mod walls;
 mod warnings;
+mod webhooks;

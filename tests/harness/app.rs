@@ -16,6 +16,7 @@ use auth::Hasher;
 use chrono::{DateTime, TimeDelta, Utc};
 use futures_util::future::{FutureExt, LocalBoxFuture};
 use serde_json::Value;
+use webhooks::{Reach, Sender};
 
 use crate::{
     database::{Database, fresh_database},
@@ -62,8 +63,11 @@ impl TestApp {
         let pool = database.application.clone();
         let hub = Hub::new(pool.clone(), PACE);
         let app = App::new(pool, Arc::clone(&clock) as _, Hasher::cheap_for_tests()).await.unwrap();
-        let app = App { hub, ..app };
+        // Those who listen in tests are on this machine.
+        let sender = Sender::new(Reach::Anywhere);
+        let app = App { hub, ..app }.sending_by(sender.clone());
         let worker = App::for_work(database.worker.clone(), Arc::clone(&clock) as _);
+        let worker = worker.sending_by(sender);
         let service = Rc::new(init_service(api::service(app.clone(), settings)).await);
         let streaming = Rc::clone(&service);
         let open: Call<EventStream> = Box::new(move |request| {

@@ -55,7 +55,7 @@ impl EventStream {
     pub async fn take(&mut self, count: usize) -> Vec<Event> {
         let mut events = Vec::new();
         while events.len() < count {
-            events.push(self.next().await.expect("the stream goes on"));
+            events.push(self.next().await.unwrap());
         }
         events
     }
@@ -65,14 +65,14 @@ impl EventStream {
         loop {
             if let Some((block, rest)) = self.read.split_once("\n\n") {
                 let event = event(block);
-                self.read = rest.to_owned();
+                self.read = String::from(rest);
                 match event {
                     Some(event) => return Some(event),
                     None => continue,
                 }
             }
             let chunk = poll_fn(|context| self.body.as_mut().poll_next(context));
-            let chunk = tokio::time::timeout(PATIENCE, chunk).await.expect("something comes");
+            let chunk = tokio::time::timeout(PATIENCE, chunk).await.unwrap();
             self.read.push_str(std::str::from_utf8(&chunk?.unwrap()).unwrap());
         }
     }

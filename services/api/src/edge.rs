@@ -23,7 +23,7 @@ use crate::{
 };
 
 /// Answers that hold tokens, codes or nonces.
-const SECRET: [&str; 3] = ["/sessions", "/password-resets", "/signing-challenges"];
+const SECRET: [&str; 4] = ["/sessions", "/password-resets", "/signing-challenges", "/webhooks"];
 
 /// What is about people stays out of every cache.
 const PERSONAL: [&str; 4] = ["/me", "/users", "/members", "/people"];

@@ -7,6 +7,7 @@ use chrono::{DateTime, Utc};
 use domain::ids::{ProjectId, SessionId, UserId};
 use store::{PgPool, Scope, Tx};
 use uuid::{NoContext, Timestamp, Uuid};
+use webhooks::{Reach, Sender};
 
 use crate::{
     AppError, Clock,
@@ -36,6 +37,8 @@ pub struct App {
     pub hub: Hub,
     /// Where files wait on their way in.
     pub places: Places,
+    /// The way out of the house.
+    pub sender: Sender,
 }
 
 impl App {
@@ -48,14 +51,22 @@ impl App {
         let keys = KeyCache::load_or_create(&pool, clock.now()).await?;
         let (turns, setups) = (Turns::default(), SetupCache::default());
         let (hub, places) = (Hub::new(pool.clone(), Pace::default()), Places::default());
-        Ok(Self { pool, clock, hasher, keys, turns, setups, hub, places })
+        let sender = Sender::new(Reach::Public);
+        Ok(Self { pool, clock, hasher, keys, turns, setups, hub, places, sender })
     }
 
     /// The server as a worker needs it: it signs nobody in, so it is shown no keys.
     pub fn for_work(pool: PgPool, clock: Arc<dyn Clock>) -> Self {
         let (keys, turns, setups) = (KeyCache::default(), Turns::default(), SetupCache::default());
         let (hub, places) = (Hub::new(pool.clone(), Pace::default()), Places::default());
-        Self { pool, clock, hasher: Hasher::new(1), keys, turns, setups, hub, places }
+        let sender = Sender::new(Reach::Public);
+        Self { pool, clock, hasher: Hasher::new(1), keys, turns, setups, hub, places, sender }
+    }
+
+    /// The same with another way out.
+    #[must_use]
+    pub fn sending_by(self, sender: Sender) -> Self {
+        Self { sender, ..self }
     }
 
     /// Opens a transaction on what belongs to no project.

@@ -24,6 +24,7 @@ pub mod takeoff;
 pub mod upkeep;
 pub mod verify;
 pub mod warnings;
+pub mod webhooks;
 pub mod work;
 
 pub use clock::{Clock, FixedClock, SystemClock};

@@ -7,6 +7,7 @@ use std::{
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use clap_complete::Shell;
+use webhooks::{Reach, Sender};
 
 use crate::calculation::CalcArgs;
 
@@ -68,7 +69,7 @@ pub enum Command {
     /// Serve the API and work off jobs, until SIGTERM or Ctrl-C.
     Serve(ServeArgs),
     /// Work off jobs only.
-    Work,
+    Work(WorkArgs),
     /// Print every setting of `serve` and where it comes from; secrets are not shown.
     Config(ServeArgs),
     /// Look over the machine and the database, and say what is wrong; exit code 1 if something is.
@@ -148,6 +149,33 @@ pub struct ServeArgs {
         value_name = "NUMBER"
     )]
     pub releases_per_minute: u32,
+    /// What leaves the server.
+    #[command(flatten)]
+    pub outward: Outward,
+}
+
+/// How to work.
+#[derive(Debug, Clone, Args)]
+pub struct WorkArgs {
+    /// What leaves the server.
+    #[command(flatten)]
+    pub outward: Outward,
+}
+
+/// What leaves the server.
+#[derive(Debug, Clone, Args)]
+pub struct Outward {
+    /// Send webhooks to private addresses and without encryption too: where those who listen share a
+    /// network with the server. Whoever administers a project can then make the server ask there.
+    #[arg(long, env = "JOINTWARD_WEBHOOK_ALLOW_PRIVATE")]
+    pub webhook_allow_private: bool,
+}
+
+impl Outward {
+    /// The way out.
+    pub fn sender(&self) -> Sender {
+        Sender::new(if self.webhook_allow_private { Reach::Anywhere } else { Reach::Public })
+    }
 }
 
 /// Which server.

@@ -11,7 +11,7 @@ pub fn start(cli: &Cli) {
     // Commands that answer on the terminal should not be talked over.
     let usual = match cli.command {
         // The queue library tells every turn of its loop.
-        Command::Serve(_) | Command::Work => "info,apalis_core=warn",
+        Command::Serve(_) | Command::Work(_) => "info,apalis_core=warn",
         _ => "warn",
     };
     let filter = cli.log.as_deref().unwrap_or(usual);

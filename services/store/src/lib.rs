@@ -30,6 +30,7 @@ pub mod token_keys;
 pub mod tx;
 pub mod users;
 pub mod warnings;
+pub mod webhooks;
 
 pub use error::StoreError;
 pub use pool::{Connection, MIGRATOR, Role, acquire, connect, is_migrated, migrate};

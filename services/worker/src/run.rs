@@ -1,11 +1,15 @@
 //! All jobs and schedules of the server.
 
-use std::time::Duration;
+use std::{convert::Infallible, time::Duration};
 
 use app::App;
 use jobs::{CronError, QueueOptions, Runner, RunnerBuilder, RunnerError};
+use tokio::time::MissedTickBehavior;
 
 use crate::{handlers, schedules};
+
+/// How often webhooks are looked at.
+const LOOK: Duration = Duration::from_secs(1);
 
 /// Why the worker ended although nobody asked it to.
 #[derive(Debug, thiserror::Error)]
@@ -20,8 +24,24 @@ pub enum WorkerError {
 
 /// Runs jobs and schedules until `shutdown`, then lets running jobs finish.
 pub async fn run(app: App, shutdown: impl Future<Output = ()>) -> Result<(), WorkerError> {
-    runner(&app)?.run(shutdown).await?;
-    Ok(())
+    let runner = runner(&app)?.run(shutdown);
+    tokio::select! {
+        ended = runner => Ok(ended?),
+        never = look_for_webhooks(&app) => match never {},
+    }
+}
+
+/// Asks for jobs for webhooks with something to send: within a second of the change, and without a
+/// row in the queue where there is nothing to do.
+async fn look_for_webhooks(app: &App) -> Infallible {
+    let mut turn = tokio::time::interval(LOOK);
+    turn.set_missed_tick_behavior(MissedTickBehavior::Delay);
+    loop {
+        turn.tick().await;
+        if let Err(error) = app::webhooks::ask_due(app).await {
+            tracing::warn!(%error, "could not look for webhooks with something to send");
+        }
+    }
 }
 
 fn runner(app: &App) -> Result<RunnerBuilder, CronError> {
@@ -38,7 +58,7 @@ fn runner(app: &App) -> Result<RunnerBuilder, CronError> {
 
     let to = || app.clone();
     let (import, freshness, all, upkeep, recall) = (to(), to(), to(), to(), to());
-    let (consumption, consumption_of_all) = (to(), to());
+    let (consumption, consumption_of_all, webhook) = (to(), to(), to());
     let (stock, stock_of_each) = (to(), to());
     let runner = Runner::builder(app.pool.clone(), host())
         .register_with(imports, move |_, job| handlers::run_import(import.clone(), job))
@@ -53,7 +73,10 @@ fn runner(app: &App) -> Result<RunnerBuilder, CronError> {
         .register_with(one(), move |_, job| {
             handlers::stock_check_of_each(stock_of_each.clone(), job)
         })
-        .register_with(one(), move |_, job| handlers::upkeep(upkeep.clone(), job));
+        .register_with(one(), move |_, job| handlers::upkeep(upkeep.clone(), job))
+        .register_with(QueueOptions::default(), move |_, job| {
+            handlers::deliver_webhook(webhook.clone(), job)
+        });
     Ok(schedules::all()?.into_iter().fold(runner, RunnerBuilder::cron))
 }
 

@@ -18,6 +18,7 @@ mod setup;
 mod stock;
 mod takeoff;
 mod warnings;
+mod webhooks;
 
 /// Every route.
 pub fn configure(config: &mut ServiceConfig) {
@@ -37,4 +38,5 @@ pub fn configure(config: &mut ServiceConfig) {
     jobs::configure(config);
     warnings::configure(config);
     feed::configure(config);
+    webhooks::configure(config);
 }

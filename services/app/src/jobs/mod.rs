@@ -13,8 +13,8 @@ pub use ::jobs::{Counts, JobRun, RunFilter, RunOutcome};
 pub use ask::ask;
 pub use list::list;
 pub use payloads::{
-    FollowRecall, PostConsumption, PostConsumptionOfAll, ReleaseFreshness, ReleaseFreshnessOfAll,
-    RunImport, StockCheck, StockCheckOfEach, Upkeep,
+    DeliverWebhook, FollowRecall, PostConsumption, PostConsumptionOfAll, ReleaseFreshness,
+    ReleaseFreshnessOfAll, RunImport, StockCheck, StockCheckOfEach, Upkeep,
 };
 pub(crate) use soon::{post_consumption_soon, stock_check_soon};
 

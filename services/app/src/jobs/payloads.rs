@@ -68,6 +68,25 @@ impl JobPayload for PostConsumption {
     }
 }
 
+/// Sends what there is for one webhook.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+pub struct DeliverWebhook {
+    /// The project.
+    pub project: ProjectId,
+    /// The webhook.
+    pub webhook: Uuid,
+}
+
+impl JobPayload for DeliverWebhook {
+    const QUEUE: &'static str = "deliver_webhooks";
+    // Whatever it did not do is asked for again by the next look.
+    const MAX_ATTEMPTS: i32 = 1;
+
+    fn project_id(&self) -> Option<Uuid> {
+        Some(self.project.0)
+    }
+}
+
 /// Asks for a [`PostConsumption`] of every project.
 #[derive(Debug, Clone, Copy, Serialize, Deserialize)]
 pub struct PostConsumptionOfAll {

@@ -39,6 +39,8 @@ pub struct Cleaned {
     pub answers: u64,
     /// Entries of the feeds that were forgotten.
     pub changes: u64,
+    /// Deliveries that were forgotten.
+    pub deliveries: u64,
     /// Jobs that are over, deleted.
     pub jobs: u64,
     /// Attempts at jobs that are forgotten.
@@ -59,6 +61,7 @@ pub async fn clean(app: &App) -> Result<Cleaned, AppError> {
     for project in store::projects::list_ids(&mut conn).await? {
         changes += store::feed::prune(&mut conn, project, before).await?;
     }
+    let deliveries = store::webhooks::prune(&mut conn, before).await?;
     let yesterday = app.clock.now() - FORGOTTEN_AFTER;
     let throttles = store::throttles::prune(&mut conn, yesterday).await?;
     let long_ago = app.clock.now() - ADDRESS_KEPT;
@@ -76,6 +79,7 @@ pub async fn clean(app: &App) -> Result<Cleaned, AppError> {
         addresses,
         answers,
         changes,
+        deliveries,
         jobs: pruned.jobs,
         runs,
         given_back,

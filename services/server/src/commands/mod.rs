@@ -24,7 +24,7 @@ pub async fn run(cli: Cli) -> anyhow::Result<ExitCode> {
     let Cli { place, command, .. } = cli;
     match command {
         Command::Serve(args) => serve::run(&place, &args).await?,
-        Command::Work => work::run(&place).await?,
+        Command::Work(args) => work::run(&place, &args).await?,
         Command::Config(_) => config::run()?,
         Command::Doctor => return doctor::run(&place).await,
         Command::Probe(args) => return probe::run(&args),

@@ -33,7 +33,7 @@ async fn serve(
     shutdown: Shutdown,
 ) -> anyhow::Result<()> {
     database.migrate().await?;
-    let app = process::application(database).await?;
+    let app = process::application(database).await?.sending_by(args.outward.sender());
     let address = listener.local_addr()?;
     // Nobody else can open a private database to ask for the code.
     if database.is_private()
@@ -42,7 +42,11 @@ async fn serve(
         terminal::show(&setup_code::instructions(&code, &format!("http://{address}")))?;
     }
     tracing::info!(%address, worker = !args.no_worker, "serving on http://{address}");
-    let worker = if args.no_worker { None } else { Some(process::worker(database).await?) };
+    let worker = if args.no_worker {
+        None
+    } else {
+        Some(process::worker(database).await?.sending_by(args.outward.sender()))
+    };
     let calculations = Limiter::per_minute(args.calculations_per_minute);
     let settings = Settings::new(calculations, Proxies(args.trusted_proxies.clone()))
         .with_quotas(Quotas::per_minute(args.requests_per_minute, args.releases_per_minute))

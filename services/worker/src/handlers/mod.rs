@@ -1,5 +1,6 @@
 //! What runs the jobs.
 
+mod deliver_webhook;
 mod follow_recall;
 mod post_consumption;
 mod post_consumption_of_all;
@@ -13,6 +14,7 @@ mod upkeep;
 use app::AppError;
 use jobs::JobError;
 
+pub(crate) use deliver_webhook::deliver_webhook;
 pub(crate) use follow_recall::follow_recall;
 pub(crate) use post_consumption::post_consumption;
 pub(crate) use post_consumption_of_all::post_consumption_of_all;
