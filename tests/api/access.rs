@@ -75,7 +75,7 @@ fn permission(operation: &str) -> Permission {
         | "list_webhook_deliveries"
         | "resend_webhook_delivery" => Permission::ManageWebhooks,
         "acknowledge_warning" => Permission::AcknowledgeWarnings,
-        "stream_changes" => Permission::ReadProject,
+        "stream_changes" | "put_notifications" => Permission::ReadProject,
         reads if reads.starts_with("get_") || reads.starts_with("list_") => Permission::ReadProject,
         unknown => panic!("say in this table what {unknown} takes"),
     }

@@ -14,6 +14,7 @@ mod idempotency;
 mod imports;
 mod joint_list;
 mod lots;
+mod mail;
 mod model;
 mod outlook;
 mod properties;

@@ -1,9 +1,16 @@
 //! What changes, as it changes: server-sent events.
 
+use std::{net::SocketAddr, time::Duration};
+
 use actix_web::{http::Method, test::TestRequest};
 use harness::{
     EventStream, Line, Person,
     fact::{damage_found, welded},
+};
+use tokio::{
+    io::{AsyncReadExt, AsyncWriteExt},
+    net::TcpStream,
+    time::timeout,
 };
 
 async fn head(person: &Person) -> i64 {
@@ -190,4 +197,53 @@ async fn streams_hold_no_connection_of_the_database() {
     for stream in &mut streams {
         assert_eq!(stream.next().await.unwrap().name, "joint.changed");
     }
+}
+
+/// Far longer than it takes, far shorter than requests under way are waited for.
+const SOON: Duration = Duration::from_secs(15);
+
+/// A client on a socket that has read the greeting.
+async fn connects(line: &Line, address: SocketAddr) -> TcpStream {
+    let mut client = TcpStream::connect(address).await.unwrap();
+    let (path, token) = (line.client.path("/stream"), line.client.token().await);
+    let request =
+        format!("GET {path} HTTP/1.1\r\nhost: {address}\r\nauthorization: Bearer {token}\r\n\r\n");
+    client.write_all(request.as_bytes()).await.unwrap();
+    let mut read = String::new();
+    while !read.contains("event: heartbeat") {
+        let mut part = [0; 1024];
+        let length = timeout(SOON, client.read(&mut part)).await.unwrap().unwrap();
+        assert!(length > 0, "{read}");
+        read.push_str(std::str::from_utf8(&part[..length]).unwrap());
+    }
+    client
+}
+
+#[actix_web::test]
+async fn on_a_socket_a_client_that_hangs_up_is_forgotten_and_a_server_that_stops_waits_for_none() {
+    let line = Line::with_joints(1).await;
+    let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let address = listener.local_addr().unwrap();
+    let (stop, stopped) = tokio::sync::oneshot::channel::<()>();
+    let (app, settings) = (line.app.app.clone(), api::Settings::default());
+    let serving = actix_web::rt::spawn(api::serve(app, listener, 1, settings, async {
+        stopped.await.unwrap();
+    }));
+    let hangs_up = connects(&line, address).await;
+    let mut stays = connects(&line, address).await;
+    assert_eq!(line.app.app.hub.followers(), 2);
+
+    drop(hangs_up);
+    let forgotten = async {
+        while line.app.app.hub.followers() > 1 {
+            tokio::task::yield_now().await;
+        }
+    };
+    timeout(SOON, forgotten).await.unwrap();
+
+    stop.send(()).unwrap();
+    let mut rest = Vec::new();
+    timeout(SOON, stays.read_to_end(&mut rest)).await.unwrap().unwrap();
+    assert!(rest.ends_with(b"0\r\n\r\n"), "ended in order: {:?}", String::from_utf8_lossy(&rest));
+    timeout(SOON, serving).await.unwrap().unwrap().unwrap();
 }

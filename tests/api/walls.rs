@@ -245,6 +245,8 @@ async fn the_worker_and_the_reader_see_no_secrets() {
         (Role::Reader, "SELECT FROM idempotency_keys"),
         (Role::Reader, "SELECT FROM webhooks"),
         (Role::Worker, "DELETE FROM webhooks"),
+        (Role::Reader, "SELECT mail_address(gen_random_uuid())"),
+        (Role::Application, "SELECT mail_address(gen_random_uuid())"),
         (Role::Reader, "INSERT INTO warnings DEFAULT VALUES"),
     ] {
         let code = refused(&line.app.database, role, scope, statement).await;

@@ -14,6 +14,7 @@ use crate::{
     accounts::{KeyCache, Turns},
     feed::{Hub, Pace},
     imports::Places,
+    mail::Mailer,
     setup::SetupCache,
     work,
 };
@@ -39,6 +40,8 @@ pub struct App {
     pub places: Places,
     /// The way out of the house.
     pub sender: Sender,
+    /// The way to a mail server, where there is one.
+    pub mailer: Option<Mailer>,
 }
 
 impl App {
@@ -52,7 +55,8 @@ impl App {
         let (turns, setups) = (Turns::default(), SetupCache::default());
         let (hub, places) = (Hub::new(pool.clone(), Pace::default()), Places::default());
         let sender = Sender::new(Reach::Public);
-        Ok(Self { pool, clock, hasher, keys, turns, setups, hub, places, sender })
+        let mailer = None;
+        Ok(Self { pool, clock, hasher, keys, turns, setups, hub, places, sender, mailer })
     }
 
     /// The server as a worker needs it: it signs nobody in, so it is shown no keys.
@@ -60,13 +64,20 @@ impl App {
         let (keys, turns, setups) = (KeyCache::default(), Turns::default(), SetupCache::default());
         let (hub, places) = (Hub::new(pool.clone(), Pace::default()), Places::default());
         let sender = Sender::new(Reach::Public);
-        Self { pool, clock, hasher: Hasher::new(1), keys, turns, setups, hub, places, sender }
+        let (hasher, mailer) = (Hasher::new(1), None);
+        Self { pool, clock, hasher, keys, turns, setups, hub, places, sender, mailer }
     }
 
     /// The same with another way out.
     #[must_use]
     pub fn sending_by(self, sender: Sender) -> Self {
         Self { sender, ..self }
+    }
+
+    /// The same with a way to a mail server.
+    #[must_use]
+    pub fn mailing_by(self, mailer: Option<Mailer>) -> Self {
+        Self { mailer, ..self }
     }
 
     /// Opens a transaction on what belongs to no project.

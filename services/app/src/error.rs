@@ -142,7 +142,7 @@ impl From<StoreError> for AppError {
 }
 
 /// An error and its causes, each of which says only itself.
-fn chain(error: &dyn std::error::Error) -> String {
+pub(crate) fn chain(error: &dyn std::error::Error) -> String {
     let mut text = error.to_string();
     let mut cause = error.source();
     while let Some(error) = cause {

@@ -11,6 +11,7 @@ pub mod imports;
 pub mod jobs;
 pub mod joints;
 pub mod lots;
+pub mod mail;
 pub mod nonconformances;
 pub mod outlook;
 pub mod plan;

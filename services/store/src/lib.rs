@@ -12,6 +12,7 @@ pub mod idempotency;
 pub mod imports;
 pub mod joints;
 pub mod lot_uses;
+pub mod mails;
 pub mod members;
 pub mod nonconformances;
 pub mod outlook;

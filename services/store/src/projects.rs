@@ -142,6 +142,17 @@ pub async fn list_memberships(
     .collect()
 }
 
+/// The zone in which a project's days are judged.
+pub async fn time_zone(
+    conn: &mut PgConnection,
+    project: ProjectId,
+) -> Result<Option<String>, StoreError> {
+    sqlx::query_scalar!("SELECT time_zone FROM projects WHERE id = $1", project.0)
+        .fetch_optional(conn)
+        .await
+        .map_err(database("find the zone of a project"))
+}
+
 /// Every project's id, for the jobs that visit all of them.
 pub async fn list_ids(conn: &mut PgConnection) -> Result<Vec<ProjectId>, StoreError> {
     let ids = sqlx::query_scalar!("SELECT id FROM projects ORDER BY id")

@@ -6,7 +6,7 @@ use serde_json::Value;
 use sqlx::PgConnection;
 use uuid::Uuid;
 
-use crate::{StoreError, error::database};
+use crate::{StoreError, error::database, mails::NewMail};
 
 mod acknowledge;
 mod read;
@@ -70,6 +70,7 @@ pub async fn raise(
         .map_err(database("find an open warning"))?;
         let Some(open) = open else {
             if insert(conn, project, warning, &values, at).await? {
+                write_if_urgent(conn, project, warning.id, warning, at).await?;
                 return Ok(Raising::Raised(warning.id));
             }
             // Somebody else raised it at the same moment; now it is there.
@@ -83,8 +84,31 @@ pub async fn raise(
         }
         let graver = open.severity == "notice" && warning.severity == "urgent";
         update(conn, project, (open.id, graver), warning, &values, at).await?;
+        if graver {
+            write_if_urgent(conn, project, open.id, warning, at).await?;
+        }
         return Ok(if graver { Raising::Raised(open.id) } else { Raising::Updated(open.id) });
     }
+}
+
+/// Writes to those who want to hear of urgent warnings at once.
+async fn write_if_urgent(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    id: Uuid,
+    warning: &Raised<'_>,
+    at: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    if warning.severity != "urgent" {
+        return Ok(());
+    }
+    // The same warning may be raised again, should its severity fall and rise.
+    let about = format!("{id} {}", at.to_rfc3339());
+    let subject = format!("urgent: {} {}", warning.kind, warning.subject);
+    let body = format!("{}\n\nWarning {id}, raised at {at}.\n", warning.detail);
+    let mail = NewMail { kind: "urgent", about: &about, subject: &subject, body: &body };
+    crate::mails::write(conn, project, &mail, at).await?;
+    Ok(())
 }
 
 async fn insert(

@@ -8,7 +8,7 @@ use tokio::time::MissedTickBehavior;
 
 use crate::{handlers, schedules};
 
-/// How often webhooks are looked at.
+/// How often what goes out is looked at.
 const LOOK: Duration = Duration::from_secs(1);
 
 /// Why the worker ended although nobody asked it to.
@@ -27,19 +27,22 @@ pub async fn run(app: App, shutdown: impl Future<Output = ()>) -> Result<(), Wor
     let runner = runner(&app)?.run(shutdown);
     tokio::select! {
         ended = runner => Ok(ended?),
-        never = look_for_webhooks(&app) => match never {},
+        never = look_for_outgoing(&app) => match never {},
     }
 }
 
-/// Asks for jobs for webhooks with something to send: within a second of the change, and without a
-/// row in the queue where there is nothing to do.
-async fn look_for_webhooks(app: &App) -> Infallible {
+/// Asks for jobs for webhooks and mail with something to send: within a second of the change, and
+/// without a row in the queue where there is nothing to do.
+async fn look_for_outgoing(app: &App) -> Infallible {
     let mut turn = tokio::time::interval(LOOK);
     turn.set_missed_tick_behavior(MissedTickBehavior::Delay);
     loop {
         turn.tick().await;
         if let Err(error) = app::webhooks::ask_due(app).await {
             tracing::warn!(%error, "could not look for webhooks with something to send");
+        }
+        if let Err(error) = app::mail::ask_due(app).await {
+            tracing::warn!(%error, "could not look for mail to send");
         }
     }
 }
@@ -60,6 +63,7 @@ fn runner(app: &App) -> Result<RunnerBuilder, CronError> {
     let (import, freshness, all, upkeep, recall) = (to(), to(), to(), to(), to());
     let (consumption, consumption_of_all, webhook) = (to(), to(), to());
     let (stock, stock_of_each) = (to(), to());
+    let (mail, digest) = (to(), to());
     let runner = Runner::builder(app.pool.clone(), host())
         .register_with(imports, move |_, job| handlers::run_import(import.clone(), job))
         .register_with(two(), move |_, job| handlers::release_freshness(freshness.clone(), job))
@@ -76,7 +80,9 @@ fn runner(app: &App) -> Result<RunnerBuilder, CronError> {
         .register_with(one(), move |_, job| handlers::upkeep(upkeep.clone(), job))
         .register_with(QueueOptions::default(), move |_, job| {
             handlers::deliver_webhook(webhook.clone(), job)
-        });
+        })
+        .register_with(one(), move |_, job| handlers::send_mail(mail.clone(), job))
+        .register_with(one(), move |_, job| handlers::digest_of_all(digest.clone(), job));
     Ok(schedules::all()?.into_iter().fold(runner, RunnerBuilder::cron))
 }
 

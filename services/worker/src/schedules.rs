@@ -1,10 +1,12 @@
 //! What recurs.
 
-use app::jobs::{PostConsumptionOfAll, ReleaseFreshnessOfAll, StockCheckOfEach, Upkeep};
+use app::jobs::{
+    DigestOfAll, PostConsumptionOfAll, ReleaseFreshnessOfAll, StockCheckOfEach, Upkeep,
+};
 use jobs::{CatchUp, Cron, CronError};
 
 /// Every schedule, in UTC.
-pub(crate) fn all() -> Result<[Cron; 4], CronError> {
+pub(crate) fn all() -> Result<[Cron; 5], CronError> {
     Ok([
         Cron::new("release_freshness", "0 5 * * * *", CatchUp::Latest, |tick| {
             ReleaseFreshnessOfAll { tick }
@@ -17,6 +19,8 @@ pub(crate) fn all() -> Result<[Cron; 4], CronError> {
         Cron::new("stock_check", "0 10 * * * *", CatchUp::Latest, |tick| StockCheckOfEach {
             tick,
         })?,
+        // Zones differ by quarters of an hour.
+        Cron::new("digest_of_all", "0 */15 * * * *", CatchUp::Latest, |_| DigestOfAll {})?,
         Cron::new("upkeep", "0 30 2 * * *", CatchUp::Latest, |_| Upkeep {})?,
     ])
 }

@@ -11,6 +11,7 @@ mod jobs;
 mod joints;
 mod nonconformances;
 mod plan;
+mod notifications;
 mod problems;
 mod projects;
 mod releases;
@@ -39,4 +40,5 @@ pub fn configure(config: &mut ServiceConfig) {
     warnings::configure(config);
     feed::configure(config);
     webhooks::configure(config);
+    notifications::configure(config);
 }

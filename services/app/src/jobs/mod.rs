@@ -13,8 +13,9 @@ pub use ::jobs::{Counts, JobRun, RunFilter, RunOutcome};
 pub use ask::ask;
 pub use list::list;
 pub use payloads::{
-    DeliverWebhook, FollowRecall, PostConsumption, PostConsumptionOfAll, ReleaseFreshness,
-    ReleaseFreshnessOfAll, RunImport, StockCheck, StockCheckOfEach, Upkeep,
+    DeliverWebhook, DigestOfAll, FollowRecall, PostConsumption, PostConsumptionOfAll,
+    ReleaseFreshness, ReleaseFreshnessOfAll, RunImport, SendMail, StockCheck, StockCheckOfEach,
+    Upkeep,
 };
 pub(crate) use soon::{post_consumption_soon, stock_check_soon};
 

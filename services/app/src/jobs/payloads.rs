@@ -115,6 +115,25 @@ impl JobPayload for StockCheck {
     }
 }
 
+/// Sends one mail.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+pub struct SendMail {
+    /// The project.
+    pub project: ProjectId,
+    /// The mail.
+    pub mail: Uuid,
+}
+
+impl JobPayload for SendMail {
+    const QUEUE: &'static str = "send_mail";
+    // A mail that was not sent is asked for again by the next look.
+    const MAX_ATTEMPTS: i32 = 1;
+
+    fn project_id(&self) -> Option<Uuid> {
+        Some(self.project.0)
+    }
+}
+
 /// Asks for a [`StockCheck`] of every project in whose zone the morning has come.
 #[derive(Debug, Clone, Copy, Serialize, Deserialize)]
 pub struct StockCheckOfEach {
@@ -124,6 +143,15 @@ pub struct StockCheckOfEach {
 
 impl JobPayload for StockCheckOfEach {
     const QUEUE: &'static str = "stock_check_of_each";
+    const MAX_ATTEMPTS: i32 = 4;
+}
+
+/// Makes the digests of all projects where it is morning.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+pub struct DigestOfAll {}
+
+impl JobPayload for DigestOfAll {
+    const QUEUE: &'static str = "digest_of_all";
     const MAX_ATTEMPTS: i32 = 4;
 }
 

@@ -41,6 +41,8 @@ pub struct Cleaned {
     pub changes: u64,
     /// Deliveries that were forgotten.
     pub deliveries: u64,
+    /// Mails that were forgotten.
+    pub mails: u64,
     /// Jobs that are over, deleted.
     pub jobs: u64,
     /// Attempts at jobs that are forgotten.
@@ -62,6 +64,7 @@ pub async fn clean(app: &App) -> Result<Cleaned, AppError> {
         changes += store::feed::prune(&mut conn, project, before).await?;
     }
     let deliveries = store::webhooks::prune(&mut conn, before).await?;
+    let mails = store::mails::prune(&mut conn, before).await?;
     let yesterday = app.clock.now() - FORGOTTEN_AFTER;
     let throttles = store::throttles::prune(&mut conn, yesterday).await?;
     let long_ago = app.clock.now() - ADDRESS_KEPT;
@@ -80,6 +83,7 @@ pub async fn clean(app: &App) -> Result<Cleaned, AppError> {
         answers,
         changes,
         deliveries,
+        mails,
         jobs: pruned.jobs,
         runs,
         given_back,

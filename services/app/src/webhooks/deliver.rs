@@ -14,6 +14,7 @@ use webhooks::{Message, Secret, Target, sign, wait_after};
 
 use crate::{
     App, AppError,
+    error::chain,
     jobs::{DeliverWebhook, not_enqueued},
     new_id,
 };
@@ -212,18 +213,6 @@ fn message(receiver: &Receiver, due: &Due, now: DateTime<Utc>) -> Result<Message
     let (timestamp_s, body) = (now.timestamp(), due.payload.clone().into_bytes());
     let signature = sign(&secrets, &id, timestamp_s, &body);
     Ok(Message { id, timestamp_s, signature, body })
-}
-
-/// An error and its causes: whoever keeps the webhook reads why.
-fn chain(error: &dyn std::error::Error) -> String {
-    let mut text = error.to_string();
-    let mut cause = error.source();
-    while let Some(error) = cause {
-        text.push_str(": ");
-        text.push_str(&error.to_string());
-        cause = error.source();
-    }
-    text
 }
 
 #[cfg(test)]

@@ -7,7 +7,7 @@ use clap::ArgMatches;
 use crate::{settings, terminal};
 
 /// Options whose values nobody should read over a shoulder.
-const SECRET: [&str; 1] = ["database_url"];
+const SECRET: [&str; 2] = ["database_url", "smtp_url"];
 
 /// Prints every setting of `serve`, its value and where it comes from.
 pub fn run() -> anyhow::Result<()> {

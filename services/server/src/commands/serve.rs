@@ -45,7 +45,8 @@ async fn serve(
     let worker = if args.no_worker {
         None
     } else {
-        Some(process::worker(database).await?.sending_by(args.outward.sender()))
+        let worker = process::worker(database).await?.sending_by(args.outward.sender());
+        Some(worker.mailing_by(args.outward.mailer()?))
     };
     let calculations = Limiter::per_minute(args.calculations_per_minute);
     let settings = Settings::new(calculations, Proxies(args.trusted_proxies.clone()))

@@ -17,6 +17,7 @@ pub async fn run(place: &Place, args: &WorkArgs) -> anyhow::Result<()> {
 }
 
 async fn work(database: &Database, args: &WorkArgs, shutdown: Shutdown) -> anyhow::Result<()> {
-    let worker = Some(process::worker(database).await?.sending_by(args.outward.sender()));
+    let worker = process::worker(database).await?.sending_by(args.outward.sender());
+    let worker = Some(worker.mailing_by(args.outward.mailer()?));
     process::run(Parts { api: None, worker, private: database.stopper() }, shutdown).await
 }

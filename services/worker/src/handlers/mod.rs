@@ -1,6 +1,7 @@
 //! What runs the jobs.
 
 mod deliver_webhook;
+mod digest_of_all;
 mod follow_recall;
 mod post_consumption;
 mod post_consumption_of_all;
@@ -9,12 +10,14 @@ mod release_freshness_of_all;
 mod run_import;
 mod stock_check;
 mod stock_check_of_each;
+mod send_mail;
 mod upkeep;
 
 use app::AppError;
 use jobs::JobError;
 
 pub(crate) use deliver_webhook::deliver_webhook;
+pub(crate) use digest_of_all::digest_of_all;
 pub(crate) use follow_recall::follow_recall;
 pub(crate) use post_consumption::post_consumption;
 pub(crate) use post_consumption_of_all::post_consumption_of_all;
@@ -23,6 +26,7 @@ pub(crate) use release_freshness_of_all::release_freshness_of_all;
 pub(crate) use run_import::run_import;
 pub(crate) use stock_check::stock_check;
 pub(crate) use stock_check_of_each::stock_check_of_each;
+pub(crate) use send_mail::send_mail;
 pub(crate) use upkeep::upkeep;
 
 /// Says whether time will help.
