@@ -104,10 +104,11 @@ pub async fn of_joint(
     Ok(rows.into_iter().map(StoredFact::from).collect())
 }
 
-/// Those of `ids` that are stored, whatever joint they are on.
-pub async fn by_ids(
+/// The facts of a joint in the order of its chain, and those of `ids` that are on another one.
+pub async fn of_joint_or_ids(
     conn: &mut PgConnection,
     project: ProjectId,
+    joint: JointId,
     ids: &[EventId],
 ) -> Result<Vec<StoredFact>, StoreError> {
     let ids: Vec<uuid::Uuid> = ids.iter().map(|it| it.0).collect();
@@ -115,8 +116,11 @@ pub async fn by_ids(
         Row,
         "SELECT id, joint_id, seq, kind, occurred_at, recorded_at, recorded_by, supersedes, late,
                 record, hash
-           FROM facts WHERE project_id = $1 AND id = ANY($2)",
+           FROM facts
+          WHERE project_id = $1 AND (joint_id = $2 OR id = ANY($3))
+          ORDER BY seq",
         project.0,
+        joint.0,
         &ids,
     )
     .fetch_all(conn)

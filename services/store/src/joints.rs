@@ -123,6 +123,38 @@ pub async fn lock(
     rows.into_iter().map(StoredJoint::try_from).collect()
 }
 
+/// Locks one joint as [`lock`] does, and reads the version of the set-up on the way.
+pub async fn lock_one(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    named: &str,
+) -> Result<Option<(StoredJoint, i64)>, StoreError> {
+    let row = sqlx::query!(
+        r#"SELECT id, register, state, chain_seq, chain_head, newest_at,
+                  (SELECT setup_version FROM projects WHERE id = $1) AS "setup_version!"
+             FROM joints
+            WHERE project_id = $1 AND (joint_number = $2 OR id = $3)
+            ORDER BY id LIMIT 1
+              FOR UPDATE"#,
+        project.0,
+        named,
+        named.parse::<Uuid>().ok(),
+    )
+    .fetch_optional(conn)
+    .await
+    .map_err(database("lock a joint"))?;
+    let Some(row) = row else { return Ok(None) };
+    let joint = Row {
+        id: row.id,
+        register: row.register,
+        state: row.state,
+        chain_seq: row.chain_seq,
+        chain_head: row.chain_head,
+        newest_at: row.newest_at,
+    };
+    Ok(Some((joint.try_into()?, row.setup_version)))
+}
+
 /// Numbers of the joints of a stretch, in the order of the line.
 pub async fn numbers_between(
     conn: &mut PgConnection,

@@ -3,6 +3,7 @@
 //! A function here says what it found; the layer above says what that means. Each takes the
 //! connection first, so that the caller decides what happens together.
 
+pub mod admission;
 pub mod consumption;
 pub mod deliveries;
 pub mod error;
@@ -16,6 +17,7 @@ pub mod mails;
 pub mod members;
 pub mod nonconformances;
 pub mod outlook;
+pub mod outside;
 pub mod password_resets;
 pub mod pool;
 pub mod projects;

@@ -84,16 +84,23 @@ impl TryFrom<Row> for Membership {
     }
 }
 
+impl ProjectRef<'_> {
+    /// The id or the code.
+    pub(crate) fn parts(&self) -> (Option<uuid::Uuid>, Option<&str>) {
+        match self {
+            ProjectRef::Id(id) => (Some(id.0), None),
+            ProjectRef::Code(code) => (None, Some(code)),
+        }
+    }
+}
+
 /// The project that `reference` names, if `user` is a member.
 pub async fn find_membership(
     conn: &mut PgConnection,
     user: UserId,
     reference: ProjectRef<'_>,
 ) -> Result<Option<Membership>, StoreError> {
-    let (id, code) = match reference {
-        ProjectRef::Id(id) => (Some(id.0), None),
-        ProjectRef::Code(code) => (None, Some(code)),
-    };
+    let (id, code) = reference.parts();
     sqlx::query_as!(
         Row,
         r#"

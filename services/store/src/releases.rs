@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 use domain::{
     ids::{ChallengeId, EventId, JointId, ProjectId, ReleaseId, SignatureId, UserId},
-    joints::{ReleaseInForce, release::BlockingCondition},
+    joints::release::BlockingCondition,
 };
 use serde_json::Value;
 use sqlx::PgConnection;
@@ -170,36 +170,6 @@ pub async fn insert(
     .await
     .map_err(database("store a release"))?;
     Ok(())
-}
-
-/// The newest release of a joint: in force, or contradicted.
-pub async fn newest(
-    conn: &mut PgConnection,
-    project: ProjectId,
-    joint: JointId,
-) -> Result<Option<(ReleaseInForce, bool)>, StoreError> {
-    let row = sqlx::query!(
-        r#"SELECT r.id, r.holiday_test_id, r.released_at, s.signer_id,
-                  r.contradicted_at IS NOT NULL AS "contradicted!"
-             FROM backfill_releases r
-             JOIN signatures s ON s.project_id = r.project_id AND s.id = r.signature_id
-            WHERE r.project_id = $1 AND r.joint_id = $2
-            ORDER BY r.contradicted_at IS NULL DESC, r.released_at DESC LIMIT 1"#,
-        project.0,
-        joint.0,
-    )
-    .fetch_optional(conn)
-    .await
-    .map_err(database("find the release of a joint"))?;
-    Ok(row.map(|row| {
-        let release = ReleaseInForce {
-            id: ReleaseId(row.id),
-            holiday_test: EventId(row.holiday_test_id),
-            released_at: row.released_at,
-            signer: UserId(row.signer_id),
-        };
-        (release, row.contradicted)
-    }))
 }
 
 /// Marks a release contradicted by a fact.

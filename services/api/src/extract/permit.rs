@@ -75,9 +75,11 @@ impl<P: PermissionMarker> FromRequest for Permit<P> {
         let asked = request.clone();
         let entered = admission(request, async move {
             let app = app_of(&asked)?;
-            let actor = authenticate(&asked, &app).await?;
             let project = asked.match_info().get("project").unwrap_or_default();
-            let project = app::projects::enter(&app, &actor, project, P::PERMISSION).await?;
+            let (actor, entered) = app::projects::admit(&app, bearer(&asked)?, project).await?;
+            tracing::Span::current().record("user.id", tracing::field::display(actor.user));
+            let project = entered?;
+            project.require(P::PERMISSION)?;
             tracing::Span::current().record("project.id", tracing::field::display(project.id));
             Ok(Admitted { actor, project: Some(project) })
         });

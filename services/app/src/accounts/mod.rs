@@ -15,6 +15,7 @@ mod sign_in;
 mod tokens;
 
 pub use authenticate::authenticate;
+pub(crate) use authenticate::{holder_of, token_of};
 pub use create_user::create_user;
 pub use disable_user::set_disabled;
 pub(crate) use guard::FORGOTTEN_AFTER;

@@ -32,8 +32,7 @@ pub(crate) async fn outside(
     joint: &StoredJoint,
     setup: &ProjectSetup,
 ) -> Result<Outside, AppError> {
-    let newest = store::releases::newest(conn, project, joint.id).await?;
-    let nonconformances = store::nonconformances::open_of_joint(conn, project, joint.id).await?;
+    let (newest, nonconformances) = store::outside::of_joint(conn, project, joint.id).await?;
     let plan = setup.assignment(&joint.entry).map(|assigned| assigned.plan);
     let contradicted = matches!(newest, Some((_, true)));
     Ok(Outside {

@@ -53,10 +53,10 @@ async fn attempt(
 ) -> Result<Recorded, AppError> {
     let now = app.clock.now();
     let mut tx = app.begin_in(project.id).await?;
-    let setup = setup::snapshot(app, &mut tx, project.id).await?;
-    let locked = store::joints::lock(&mut tx, project.id, &[joint.to_owned()]).await?;
-    let found = locked.into_iter().next();
-    let found = found.ok_or_else(|| AppError::not_found(format!("joint {joint}")))?;
+    let locked = store::joints::lock_one(&mut tx, project.id, joint).await?;
+    let (found, setup_version) =
+        locked.ok_or_else(|| AppError::not_found(format!("joint {joint}")))?;
+    let setup = setup::snapshot_at(app, &mut tx, project.id, setup_version).await?;
     let newest = found.newest_at;
     let stamp = Stamp { project: project.id, by: actor.user, now };
     let (judged, outcomes) = write(&mut tx, stamp, found, &[fact], &setup).await?;

@@ -64,9 +64,10 @@ pub(crate) async fn write(
     setup: &Arc<ProjectSetup>,
 ) -> Result<(Judged, Vec<Outcome>), AppError> {
     let Stamp { project, now, .. } = stamp;
-    let stored = store::facts::of_joint(conn, project, joint.id).await?;
-    let mut history = read(&stored)?;
-    let (outcomes, appended) = link(conn, stamp, &mut joint, facts).await?;
+    let ids: Vec<EventId> = facts.iter().map(|fact| fact.id).collect();
+    let stored = store::facts::of_joint_or_ids(conn, project, joint.id, &ids).await?;
+    let (mut history, known) = read(&stored, &joint, &ids)?;
+    let (outcomes, appended) = link(stamp, &mut joint, facts, known);
     let mut outside = super::outside(conn, project, &joint, setup).await?;
     if appended.is_empty() {
         let assessment = assess(&joint.state, &joint.entry, setup, &outside, now);
@@ -90,32 +91,48 @@ pub(crate) async fn write(
         before = after;
     }
     joint.state = JointState::fold(&history);
-    let after = assess(&joint.state, &joint.entry, setup, &outside, now);
-    follow_findings(conn, (project, now), &joint, &after.findings, setup).await?;
-    outside.nonconformances =
-        store::nonconformances::open_of_joint(conn, project, joint.id).await?;
-    let assessment = assess(&joint.state, &joint.entry, setup, &outside, now);
+    let mut assessment = assess(&joint.state, &joint.entry, setup, &outside, now);
+    let from = nonconformance_from(&joint, setup);
+    let is_serious = assessment.findings.iter().any(|it| it.severity >= from);
+    // Nobody else opens one while we hold the lock of the joint: mostly there is nothing to do.
+    if is_serious || outside.contradicted || !outside.nonconformances.is_empty() {
+        follow_findings(conn, (project, now), &joint, &assessment.findings, setup).await?;
+        outside.nonconformances =
+            store::nonconformances::open_of_joint(conn, project, joint.id).await?;
+        assessment = assess(&joint.state, &joint.entry, setup, &outside, now);
+    }
     store::joints::update(conn, project, &joint, &assessment, now).await?;
     let judged = Judged { joint, assessment, release: outside.release, setup: Arc::clone(setup) };
     Ok((judged, outcomes))
 }
 
-fn read(stored: &[StoredFact]) -> Result<Vec<Fact>, AppError> {
-    stored.iter().map(|it| Ok(it.record()?.to_fact())).collect()
+/// The facts of the joint, and the records that have one of `ids`, whatever joint they are on.
+fn read(
+    stored: &[StoredFact],
+    joint: &StoredJoint,
+    ids: &[EventId],
+) -> Result<(Vec<Fact>, HashMap<EventId, Record>), AppError> {
+    let (mut history, mut known) = (Vec::with_capacity(stored.len() + ids.len()), HashMap::new());
+    for fact in stored {
+        let record = fact.record()?;
+        if fact.joint == joint.id {
+            history.push(record.to_fact());
+        }
+        if ids.contains(&fact.columns.id) {
+            known.insert(fact.columns.id, record);
+        }
+    }
+    Ok((history, known))
 }
 
-/// Links the facts that are new to the chain of the joint.
-async fn link(
-    conn: &mut PgConnection,
+/// Links the facts that are new to the chain of the joint; `known` are the records that have one
+/// of their ids already.
+fn link(
     stamp: Stamp,
     joint: &mut StoredJoint,
     facts: &[NewFact],
-) -> Result<(Vec<Outcome>, Vec<Appended>), AppError> {
-    let ids: Vec<EventId> = facts.iter().map(|fact| fact.id).collect();
-    let mut known: HashMap<EventId, Record> = HashMap::new();
-    for stored in store::facts::by_ids(conn, stamp.project, &ids).await? {
-        known.insert(stored.columns.id, stored.record()?);
-    }
+    mut known: HashMap<EventId, Record>,
+) -> (Vec<Outcome>, Vec<Appended>) {
     let (mut outcomes, mut appended) = (Vec::new(), Vec::new());
     for fact in facts {
         if let Some(record) = known.get(&fact.id) {
@@ -140,7 +157,7 @@ async fn link(
         outcomes.push(Outcome::New(Box::new(record.clone())));
         appended.push(Appended { record, bytes, hash, late });
     }
-    Ok((outcomes, appended))
+    (outcomes, appended)
 }
 
 /// Marks the release in force contradicted where the new fact says so.
@@ -202,12 +219,17 @@ pub(crate) async fn follow_findings(
     findings: &[Finding],
     setup: &ProjectSetup,
 ) -> Result<(), AppError> {
-    let plan = setup.assignment(&joint.entry).map(|assigned| assigned.plan);
-    let from = plan.map_or(Severity::Major, |plan| plan.nonconformance_from);
+    let from = nonconformance_from(joint, setup);
     let serious: Vec<Finding> = findings.iter().filter(|it| it.severity >= from).cloned().collect();
     let opened: Vec<(NonconformanceId, &Finding)> =
         serious.iter().map(|finding| (NonconformanceId(new_id(now)), finding)).collect();
     store::nonconformances::open_for_findings(conn, project, joint.id, &opened, now).await?;
     store::nonconformances::lapse(conn, project, joint.id, &serious, now).await?;
     Ok(())
+}
+
+/// From which severity a finding becomes a nonconformance.
+fn nonconformance_from(joint: &StoredJoint, setup: &ProjectSetup) -> Severity {
+    let plan = setup.assignment(&joint.entry).map(|assigned| assigned.plan);
+    plan.map_or(Severity::Major, |plan| plan.nonconformance_from)
 }

@@ -93,10 +93,7 @@ pub async fn enter(
     project_ref: &str,
     permission: Permission,
 ) -> Result<ProjectEntry, AppError> {
-    let reference = match project_ref.parse() {
-        Ok(id) => ProjectRef::Id(id),
-        Err(_) => ProjectRef::Code(project_ref),
-    };
+    let reference = reference(project_ref);
     let mut conn = app.begin_as(actor.user).await?;
     let membership = store::projects::find_membership(&mut conn, actor.user, reference)
         .await?
@@ -104,4 +101,11 @@ pub async fn enter(
     let entry = ProjectEntry::try_from(membership)?;
     entry.require(permission)?;
     Ok(entry)
+}
+
+pub(super) fn reference(project_ref: &str) -> ProjectRef<'_> {
+    match project_ref.parse() {
+        Ok(id) => ProjectRef::Id(id),
+        Err(_) => ProjectRef::Code(project_ref),
+    }
 }

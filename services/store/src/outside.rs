@@ -1,0 +1,66 @@
+//! What the facts of a joint do not say, and its judgement needs.
+
+use domain::{
+    ids::{EventId, JointId, NonconformanceId, ProjectId, ReleaseId, UserId},
+    joints::{ReleaseInForce, Severity, assess::OpenNonconformance},
+};
+use sqlx::PgConnection;
+
+use crate::{StoreError, error::database};
+
+/// The newest release, and whether it was contradicted.
+pub type Newest = Option<(ReleaseInForce, bool)>;
+
+/// The newest release of a joint, in force or contradicted, and its open nonconformances.
+pub async fn of_joint(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    joint: JointId,
+) -> Result<(Newest, Vec<OpenNonconformance>), StoreError> {
+    // A joint without either has one row with neither.
+    let rows = sqlx::query!(
+        r#"SELECT r.id AS "release?", r.holiday_test_id AS "holiday_test_id?",
+                  r.released_at AS "released_at?", r.signer_id AS "signer_id?",
+                  r.contradicted AS "contradicted?",
+                  n.id AS "nonconformance?", n.number AS "number?", n.severity AS "severity?",
+                  n.nature AS "nature?"
+             FROM (VALUES (1)) AS one (row)
+             LEFT JOIN (
+                 SELECT r.id, r.holiday_test_id, r.released_at, s.signer_id,
+                        r.contradicted_at IS NOT NULL AS contradicted
+                   FROM backfill_releases r
+                   JOIN signatures s ON s.project_id = r.project_id AND s.id = r.signature_id
+                  WHERE r.project_id = $1 AND r.joint_id = $2
+                  ORDER BY r.contradicted_at IS NULL DESC, r.released_at DESC LIMIT 1
+             ) AS r ON true
+             LEFT JOIN nonconformances n
+               ON n.project_id = $1 AND n.joint_id = $2 AND n.status = 'open'
+            ORDER BY n.number"#,
+        project.0,
+        joint.0,
+    )
+    .fetch_all(conn)
+    .await
+    .map_err(database("read what is outside the facts of a joint"))?;
+    let newest = rows.first().and_then(|row| {
+        let release = ReleaseInForce {
+            id: ReleaseId(row.release?),
+            holiday_test: EventId(row.holiday_test_id?),
+            released_at: row.released_at?,
+            signer: UserId(row.signer_id?),
+        };
+        Some((release, row.contradicted?))
+    });
+    let mut open = Vec::new();
+    for row in rows {
+        let (Some(id), Some(number), Some(name), Some(nature)) =
+            (row.nonconformance, row.number, row.severity, row.nature)
+        else {
+            continue;
+        };
+        let severity = Severity::parse(&name)
+            .ok_or_else(|| StoreError::inconsistent("nonconformances", id, &name))?;
+        open.push(OpenNonconformance { id: NonconformanceId(id), number, severity, nature });
+    }
+    Ok((newest, open))
+}
