@@ -7,16 +7,10 @@ use std::{
     process::{Child, Command, Stdio},
 };
 
+use harness::server::{free_address, until_answered};
 use serde_json::json;
 
-use crate::{
-    Outcome,
-    capture::Statement,
-    http,
-    options::Work,
-    seed::World,
-    server::{free_address, until_answered},
-};
+use crate::{Outcome, capture::Statement, http, options::Work, seed::World};
 
 /// The program while it runs.
 pub struct Comparison {
@@ -40,7 +34,7 @@ impl Comparison {
             statements.iter().map(|(work, it)| (named(*work), it)).collect();
         let file = env::temp_dir().join(format!("jointward-plan-{}.json", std::process::id()));
         std::fs::write(&file, json!({ "database": url, "statements": plan }).to_string())?;
-        let address = free_address()?;
+        let address = free_address();
         let (host, port) = address.split_once(':').ok_or("an address without a port")?;
         let child = Command::new(python)
             .args(["-m", "uvicorn", "app:app", "--workers", "2", "--no-access-log"])
@@ -51,7 +45,7 @@ impl Comparison {
             .spawn()?;
         let (joints, coated) = (world.joints, world.coated);
         let comparison = Self { address, plan: file, child, joints, coated };
-        until_answered(&comparison.address).await?;
+        until_answered(&comparison.address).await;
         Ok(comparison)
     }
 

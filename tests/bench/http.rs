@@ -1,71 +1,10 @@
 //! Clients that ask as fast as they are answered.
 
-use std::{
-    io,
-    time::{Duration, Instant},
-};
+use std::time::{Duration, Instant};
 
-use tokio::{
-    io::{AsyncReadExt, AsyncWriteExt},
-    net::TcpStream,
-};
+use harness::http::Connection;
 
 use crate::Outcome;
-
-/// A connection that is kept open.
-pub struct Connection {
-    stream: TcpStream,
-    received: Vec<u8>,
-    body: (usize, usize),
-}
-
-impl Connection {
-    /// Connects.
-    pub async fn open(address: &str) -> io::Result<Self> {
-        let stream = TcpStream::connect(address).await?;
-        stream.set_nodelay(true)?;
-        Ok(Self { stream, received: Vec::new(), body: (0, 0) })
-    }
-
-    /// Sends a whole request and reads the whole answer; returns its status.
-    pub async fn ask(&mut self, request: &[u8]) -> io::Result<u16> {
-        self.stream.write_all(request).await?;
-        self.received.clear();
-        loop {
-            let mut piece = [0; 16 * 1024];
-            let length = self.stream.read(&mut piece).await?;
-            if length == 0 {
-                return Err(io::ErrorKind::UnexpectedEof.into());
-            }
-            self.received.extend_from_slice(&piece[..length]);
-            if let Some((status, body, end)) = head(&self.received)?
-                && self.received.len() >= end
-            {
-                self.body = (body, end);
-                return Ok(status);
-            }
-        }
-    }
-
-    /// The body of the last answer.
-    pub fn body(&self) -> &[u8] {
-        &self.received[self.body.0..self.body.1]
-    }
-}
-
-/// The status, and where the body begins and ends, once the head is there.
-fn head(received: &[u8]) -> io::Result<Option<(u16, usize, usize)>> {
-    let Some(end) = received.windows(4).position(|it| it == b"\r\n\r\n") else { return Ok(None) };
-    let wrong = |what| io::Error::new(io::ErrorKind::InvalidData, what);
-    let text = std::str::from_utf8(&received[..end]).map_err(|_| wrong("no text in the head"))?;
-    let status = text.split(' ').nth(1).and_then(|it| it.parse().ok());
-    let length = text.lines().find_map(|line| {
-        let (name, value) = line.split_once(':')?;
-        name.eq_ignore_ascii_case("content-length").then(|| value.trim().parse::<usize>().ok())?
-    });
-    let length = length.ok_or_else(|| wrong("an answer without its length"))?;
-    Ok(Some((status.ok_or_else(|| wrong("no status"))?, end + 4, end + 4 + length)))
-}
 
 /// Makes the next request of a client from its number and a random number.
 pub type Requests<'a> = &'a (dyn Fn(u64) -> Vec<u8> + Sync);

@@ -32,7 +32,6 @@ mod pgbench;
 mod requests;
 mod rounds;
 mod seed;
-mod server;
 mod storm;
 mod table;
 
@@ -41,11 +40,12 @@ use std::{
     error::Error,
     fmt,
     io::{self, Write as _},
+    path::PathBuf,
     process::{Command, ExitCode},
 };
 
 use cluster::Cluster;
-use harness::Line;
+use harness::{Line, server::Server};
 use options::Options;
 
 type Outcome<T> = Result<T, Box<dyn Error>>;
@@ -87,7 +87,9 @@ fn on_a_cluster(options: &Options) -> Outcome<()> {
 async fn measure(options: &Options) -> Outcome<()> {
     let line = Line::new().await;
     let world = seed::seed(&line, options).await?;
-    let server = server::Server::start(&line, options).await?;
+    let built = || PathBuf::from(env!("CARGO_BIN_EXE_jointward"));
+    let program = options.server.clone().unwrap_or_else(built);
+    let server = Server::start(&program, &line.app.database.url).await;
     let shares = rounds::run(&line, &world, &server, options).await?;
     let memory = storm::run(&line, &server, options).await?;
     table::print(&shares, &memory);

@@ -5,7 +5,10 @@ use std::{
     time::{SystemTime, UNIX_EPOCH},
 };
 
-use harness::fact::{everything, passed_test};
+use harness::{
+    fact::{everything, passed_test},
+    http::{get, post},
+};
 use serde_json::{Value, json};
 use uuid::{NoContext, Timestamp, Uuid};
 
@@ -101,22 +104,6 @@ pub const fn wanted(work: Work) -> u16 {
         Work::Read | Work::List => 200,
         Work::Batch => 207,
     }
-}
-
-/// A POST of JSON.
-pub fn post(path: &str, token: &str, body: &Value) -> Vec<u8> {
-    let body = body.to_string();
-    let length = body.len();
-    format!(
-        "POST {path} HTTP/1.1\r\nhost: bench\r\nauthorization: Bearer {token}\r\n\
-         content-type: application/json\r\ncontent-length: {length}\r\n\r\n{body}"
-    )
-    .into_bytes()
-}
-
-fn get(path: &str, token: &str) -> Vec<u8> {
-    format!("GET {path} HTTP/1.1\r\nhost: bench\r\nauthorization: Bearer {token}\r\n\r\n")
-        .into_bytes()
 }
 
 /// A new UUID of version 7.

@@ -2,7 +2,7 @@
 
 use std::{collections::BTreeMap, fs, path::PathBuf, sync::atomic::AtomicU32};
 
-use harness::Line;
+use harness::{Line, server::Server};
 use sqlx::{Connection, PgConnection};
 
 use crate::{
@@ -15,7 +15,6 @@ use crate::{
     requests::{IN_A_BATCH, Requests, new_id, wanted},
     say,
     seed::{World, id_of, millimetres_of},
-    server::Server,
 };
 
 /// Batches are sent by that many clients.
@@ -88,7 +87,7 @@ pub async fn run(
                     bare_now = Some(bare.run(url, clients, options.seconds)?.per_second);
                 }
                 let same_sql = script.run(url, clients, options.seconds)?;
-                let token = server.token(&line.inspector.email).await?;
+                let token = server.token(&line.inspector.email).await;
                 let requests = Requests::new(world, token, &batched);
                 let make = |random| requests.make(work, random);
                 let answered =
@@ -111,7 +110,7 @@ pub async fn run(
         }
         if options.wants(Work::Batch) {
             let bare = bare.run(url, SENDERS_OF_BATCHES, options.seconds)?.per_second;
-            let token = server.token(&line.inspector.email).await?;
+            let token = server.token(&line.inspector.email).await;
             let requests = Requests::new(world, token, &batched);
             let make = |random| requests.make(Work::Batch, random);
             let (clients, seconds) = (SENDERS_OF_BATCHES, options.seconds);
@@ -126,7 +125,7 @@ pub async fn run(
             });
         }
     }
-    Ok(Shares { samples, peak_mb: server.memory_mb()?.1 })
+    Ok(Shares { samples, peak_mb: server.memory_mb().1 })
 }
 
 /// What the server sends for each kind of work, on the model joint.
@@ -143,7 +142,7 @@ async fn capture(
     let batched = AtomicU32::new(0);
     let mut all = BTreeMap::new();
     for work in works {
-        let token = server.token(&line.inspector.email).await?;
+        let token = server.token(&line.inspector.email).await;
         let requests = Requests::new(world, token, &batched);
         let make = async || -> Outcome<(Vec<u8>, Held)> {
             let number = if *work == Work::List { world.joints / 2 } else { world.model };

@@ -8,7 +8,9 @@ pub mod actor;
 pub mod app;
 pub mod database;
 pub mod fact;
+pub mod http;
 pub mod line;
+pub mod server;
 pub mod stream;
 
 pub use actor::Person;
