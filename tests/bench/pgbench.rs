@@ -109,6 +109,8 @@ COMMIT;
                 };
                 sql = sql.replace(&format!("${}", number + 1), &value);
             }
+            // Marks for the reader of the columns; no names of variables.
+            let sql = sql.replace("!\"", "\"").replace("?\"", "\"");
             let lock = sql.contains("FOR UPDATE") && sql.contains("chain_seq");
             let _ = writeln!(text, "{sql}{}", if lock { " \\gset" } else { ";" });
         }

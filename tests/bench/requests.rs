@@ -58,19 +58,19 @@ impl<'a> Requests<'a> {
     pub fn record(&self, joint: u32, id: Uuid) -> Vec<u8> {
         let mut fact = self.test.clone();
         fact["id"] = json!(id);
-        post(&self.path(&format!("/joints/{joint}/events")), &self.token, &fact)
+        post(&path(&format!("/joints/{joint}/events")), &self.token, &fact)
     }
 
     /// Reads a joint.
     pub fn read(&self, joint: u32) -> Vec<u8> {
-        get(&self.path(&format!("/joints/{joint}")), &self.token)
+        get(&path(&format!("/joints/{joint}")), &self.token)
     }
 
     /// Lists 100 joints from that one on.
     pub fn list(&self, joint: u32) -> Vec<u8> {
         let metres = millimetres_of(joint) / 1000;
         let from = format!("{}.{:03}", metres / 1000, metres % 1000);
-        get(&self.path(&format!("/joints?limit=100&kp_from={from}")), &self.token)
+        get(&path(&format!("/joints?limit=100&kp_from={from}")), &self.token)
     }
 
     /// Coats and tests joints that have no facts yet; after the last one it begins again.
@@ -89,12 +89,12 @@ impl<'a> Requests<'a> {
             })
         });
         let facts: Vec<Value> = facts.take(IN_A_BATCH as usize).collect();
-        post(&self.path("/event-batches"), &self.token, &json!({ "events": facts }))
+        post(&path("/event-batches"), &self.token, &json!({ "events": facts }))
     }
+}
 
-    fn path(&self, rest: &str) -> String {
-        format!("/v1/projects/NORTH{rest}")
-    }
+fn path(rest: &str) -> String {
+    format!("/v1/projects/NORTH{rest}")
 }
 
 /// The status of a good answer.

@@ -189,9 +189,10 @@ impl Coat {
         let state = serde_json::to_string(&JointState::fold(&facts))?;
         let head = records.last().map_or(chain::START, |(.., hash)| *hash);
         let newest = facts.last().map_or("\\N".to_owned(), |it| it.occurred_at.to_rfc3339());
-        let [stage, flags, voltage_kv] = match coated {
-            true => self.judged.each_ref().map(String::as_str),
-            false => ["welded", "{}", "\\N"],
+        let [stage, flags, voltage_kv] = if coated {
+            self.judged.each_ref().map(String::as_str)
+        } else {
+            ["welded", "{}", "\\N"]
         };
         let _ = writeln!(
             text,

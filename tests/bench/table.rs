@@ -34,7 +34,7 @@ const STORM_MEMORY_MB: f64 = 200.0;
 const BUSY: u32 = 8;
 
 /// Prints everything.
-pub fn print(shares: &Shares, storm: &Option<Storm>) {
+pub fn print(shares: &Shares, storm: Option<&Storm>) {
     say(format_args!(""));
     say(format_args!(
         "{:<7}{:>8}{:>11}{:>11}{:>10}{:>11}{:>9}{:>9}{:>12}",
@@ -106,6 +106,7 @@ fn print_ratios(work: Work, clients: u32, samples: &[Sample]) {
     }
 }
 
+#[derive(Clone, Copy)]
 enum Bound {
     AtLeast(f64),
     Under(f64),

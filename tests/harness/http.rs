@@ -34,12 +34,10 @@ impl Connection {
         self.send(request).await?;
         self.received.clear();
         loop {
-            let mut piece = [0; 16 * 1024];
-            let length = self.stream.read(&mut piece).await?;
-            if length == 0 {
+            self.received.reserve(16 * 1024);
+            if self.stream.read_buf(&mut self.received).await? == 0 {
                 return Err(io::ErrorKind::UnexpectedEof.into());
             }
-            self.received.extend_from_slice(&piece[..length]);
             if let Some((status, begin, length)) = head(&self.received)?
                 && self.received.len() >= begin + length
             {

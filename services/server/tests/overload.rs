@@ -90,9 +90,10 @@ impl SlowSender {
             "POST {path} HTTP/1.1\r\nhost: test\r\nauthorization: Bearer {token}\r\n\
              content-type: application/json\r\ncontent-length: 4000\r\n"
         );
-        let (at_once, request) = match in_the_body {
-            true => (format!("{head}\r\n"), padding),
-            false => (head, format!("x-slow: {padding}")),
+        let (at_once, request) = if in_the_body {
+            (format!("{head}\r\n"), padding)
+        } else {
+            (head, format!("x-slow: {padding}"))
         };
         let mut connection = site.connection().await;
         connection.send(at_once.as_bytes()).await.unwrap();
@@ -126,7 +127,7 @@ async fn slow_senders_slow_nobody_else_down() {
         }
         let mut hung_up = 0;
         let slowly = async |number: usize| {
-            if number % REQUESTS_PER_BYTE != 0 {
+            if !number.is_multiple_of(REQUESTS_PER_BYTE) {
                 return;
             }
             for (place, sender) in slow.iter_mut().enumerate() {
