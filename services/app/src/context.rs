@@ -90,17 +90,28 @@ impl App {
         self.begin_with(Scope { project: Some(project), user: None }).await
     }
 
+    /// The same, where every statement finds its rows by key: not for lists.
+    pub async fn begin_by_key(&self, project: ProjectId) -> Result<Tx, AppError> {
+        self.settle_earlier().await?;
+        Ok(store::begin_by_key(&self.pool, project).await?)
+    }
+
     /// Opens a transaction that sees the projects of `user`, but nothing in them.
     pub async fn begin_as(&self, user: UserId) -> Result<Tx, AppError> {
         self.begin_with(Scope { project: None, user: Some(user) }).await
     }
 
     async fn begin_with(&self, scope: Scope) -> Result<Tx, AppError> {
-        // A request that takes a second transaction gives up doing all of it or nothing.
-        if let Some(earlier) = work::take() {
-            store::commit(earlier).await?;
-        }
+        self.settle_earlier().await?;
         Ok(store::begin(&self.pool, scope).await?)
+    }
+
+    /// A request that takes a second transaction gives up doing all of it or nothing.
+    async fn settle_earlier(&self) -> Result<(), AppError> {
+        match work::take() {
+            Some(earlier) => Ok(store::commit(earlier).await?),
+            None => Ok(()),
+        }
     }
 
     /// Opens a transaction that reads `project` as it stands at this moment, whatever others do

@@ -38,4 +38,4 @@ pub mod webhooks;
 pub use error::StoreError;
 pub use pool::{Connection, MIGRATOR, Role, acquire, connect, is_migrated, migrate};
 pub use sqlx::{PgConnection, PgPool};
-pub use tx::{Scope, Tx, begin, begin_snapshot, commit, enter, savepoint};
+pub use tx::{Scope, Tx, begin, begin_by_key, begin_snapshot, commit, enter, savepoint};

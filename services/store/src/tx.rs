@@ -18,13 +18,22 @@ pub struct Scope {
     pub user: Option<UserId>,
 }
 
+const BEGIN: &str = "BEGIN; SET LOCAL lock_timeout = '2s'; SET LOCAL statement_timeout = '10s'";
+
 /// Opens a transaction that neither waits long for a lock nor runs long.
 ///
 /// The limits and the scope are local to the transaction, so they hold behind a transaction
 /// pooler too, and they travel with `BEGIN` in one round trip.
 pub async fn begin(pool: &PgPool, scope: Scope) -> Result<Tx, StoreError> {
-    let limits = "BEGIN; SET LOCAL lock_timeout = '2s'; SET LOCAL statement_timeout = '10s'";
-    open(pool, limits, scope).await
+    open(pool, BEGIN, scope).await
+}
+
+/// Opens a transaction on `project` whose every statement finds its rows by key, so that one plan
+/// fits all values. PostgreSQL thinks that of none that compares with an array, and makes a new
+/// plan each time, which takes longer than to carry it out.
+pub async fn begin_by_key(pool: &PgPool, project: ProjectId) -> Result<Tx, StoreError> {
+    let begin = format!("{BEGIN}; SET LOCAL plan_cache_mode = force_generic_plan");
+    open(pool, &begin, Scope { project: Some(project), user: None }).await
 }
 
 /// Opens a transaction that reads `project` as it stands at this moment.

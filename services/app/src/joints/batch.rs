@@ -77,7 +77,7 @@ async fn record_once(
         }
     }
     let stamp = Stamp { project: project.id, by: actor.user, now: app.clock.now() };
-    let mut tx = app.begin_in(project.id).await?;
+    let mut tx = app.begin_by_key(project.id).await?;
     let setup = setup::snapshot(app, &mut tx, project.id).await?;
     let named: Vec<String> = by_joint.keys().cloned().collect();
     let locked = store::joints::lock(&mut tx, project.id, &named).await?;

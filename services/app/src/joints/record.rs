@@ -52,7 +52,7 @@ async fn attempt(
     fact: NewFact,
 ) -> Result<Recorded, AppError> {
     let now = app.clock.now();
-    let mut tx = app.begin_in(project.id).await?;
+    let mut tx = app.begin_by_key(project.id).await?;
     let locked = store::joints::lock_one(&mut tx, project.id, joint).await?;
     let (found, setup_version) =
         locked.ok_or_else(|| AppError::not_found(format!("joint {joint}")))?;

@@ -103,7 +103,7 @@ impl From<&Judged> for JointView {
 
 /// Shows the joint named `joint`, by number or id.
 pub async fn show(app: &App, project: &ProjectEntry, joint: &str) -> Result<JointView, AppError> {
-    let mut conn = app.begin_in(project.id).await?;
+    let mut conn = app.begin_by_key(project.id).await?;
     let found = find(&mut conn, project, joint).await?;
     let setup = setup::snapshot_at(app, &mut conn, project.id, project.setup_version).await?;
     let judged = judge(&mut conn, project.id, found, &setup, app.clock.now()).await?;
