@@ -203,6 +203,12 @@ pub const KINDS: &[ProblemKind] = &[
         "Say an earlier `from` to recall more of it, or lift the quarantine that holds.",
     ),
     kind(
+        "DELIVERY_CANCELLED",
+        409,
+        "The delivery that the receipt names was cancelled.",
+        "Change the delivery back to expected if it came anyway, then receive it.",
+    ),
+    kind(
         "EMAIL_TAKEN",
         409,
         "Another user signs in with this address.",
@@ -221,6 +227,12 @@ pub const KINDS: &[ProblemKind] = &[
         "Keep an id for a repeated send alone; new content needs a new id.",
     ),
     kind(
+        "ISSUE_REFUSED",
+        409,
+        "The material must not be handed out.",
+        "Read every entry of `blocking_conditions[]`: another lot, an extension, or less of it.",
+    ),
+    kind(
         "ITEM_EXISTS",
         409,
         "A set-up item has this code already.",
@@ -231,6 +243,12 @@ pub const KINDS: &[ProblemKind] = &[
         409,
         "The project would be left without an administrator.",
         "Make somebody else its administrator first.",
+    ),
+    kind(
+        "LOT_DIFFERS",
+        409,
+        "A lot of this code is set up with another material or other dates.",
+        "Look at the label again; the lot as it is set up can be read.",
     ),
     kind(
         "LOT_QUARANTINED",
@@ -257,18 +275,34 @@ pub const KINDS: &[ProblemKind] = &[
         "Read it: it says who closed it and how.",
     ),
     kind(
+        "NOTHING_WAITS",
+        409,
+        "No line of the count waits for approval.",
+        "Read the count: its lines say what became of each.",
+    ),
+    kind(
+        "NOT_ENOUGH",
+        409,
+        "A place holds less than is to leave it.",
+        "Take what is `left`, take from another place, or count what is there.",
+    ),
+    kind(
         "NOT_PROVEN",
         409,
         "The disposition says that something is put right, and the facts do not show it.",
         "Record the repair or the test first.",
     ),
-    kind("OWN_ACCOUNT", 409, "One cannot shut oneself out.", "Ask another administrator."),
-    kind("PROJECT_CODE_TAKEN", 409, "Another project has this code.", "Take another code."),
     kind(
         "NOT_QUARANTINED",
         409,
         "The lot is not in quarantine.",
         "Read the lot again: somebody may have lifted it.",
+    ),
+    kind(
+        "NOT_REVERSIBLE",
+        409,
+        "A movement of this kind is not reversed.",
+        "Correct the fact, or count what is there.",
     ),
     kind(
         "NO_SHELF_LIFE",
@@ -277,10 +311,30 @@ pub const KINDS: &[ProblemKind] = &[
         "There is nothing to extend; it may be used as it is.",
     ),
     kind(
+        "OUTLOOK_IMPOSSIBLE",
+        409,
+        "The quantities give no outlook.",
+        "Mend the plan, the set-up or the `what_if` that `detail` names.",
+    ),
+    kind("OWN_ACCOUNT", 409, "One cannot shut oneself out.", "Ask another administrator."),
+    kind("PROJECT_CODE_TAKEN", 409, "Another project has this code.", "Take another code."),
+    kind(
         "RELEASE_REFUSED",
         409,
         "The joint cannot be released for backfill.",
         "Do what every entry of `blocking_conditions[]` asks for, then ask again. Do not bury it.",
+    ),
+    kind(
+        "REVERSED_ALREADY",
+        409,
+        "The movement is reversed already.",
+        "Read the movements: the one that reverses it says who and why.",
+    ),
+    kind(
+        "SAME_PERSON",
+        409,
+        "It takes somebody else than the person who counted.",
+        "Ask another person who may approve counts.",
     ),
     kind(
         "TAKEOFF_IMPOSSIBLE",
@@ -293,6 +347,26 @@ pub const KINDS: &[ProblemKind] = &[
         409,
         "The stretch holds more joints than can be signed at once.",
         "Release it in shorter stretches.",
+    ),
+    kind(
+        "TOO_MANY_WEBHOOKS",
+        409,
+        "The project has as many webhooks as it may have.",
+        "Delete one that nobody needs.",
+    ),
+    kind(
+        "WARNING_ACKNOWLEDGED",
+        409,
+        "Somebody else has the warning in hand.",
+        "Read the warning: it says who.",
+    ),
+    kind("WARNING_CLEARED", 409, "The warning is over.", "There is nothing to do."),
+    kind("WEBHOOK_DISABLED", 409, "The webhook is switched off.", "Switch it on first."),
+    kind(
+        "FEED_GONE",
+        410,
+        "The changes after that number are no longer kept.",
+        "Read without `after`, read what you keep a copy of, and follow from `next_after`.",
     ),
     kind(
         "VERSION_IS_STALE",
@@ -320,6 +394,12 @@ pub const KINDS: &[ProblemKind] = &[
         "Mend every fault in `errors[]`; all of them are named at once.",
     ),
     kind(
+        "REASON_REQUIRED",
+        422,
+        "Another lot expires sooner than the one that is to be handed out.",
+        "Hand out the lot that `detail` names, or say in `reason` why not.",
+    ),
+    kind(
         "IF_MATCH_REQUIRED",
         428,
         "It exists, and the request does not say which version it replaces.",
@@ -336,6 +416,12 @@ pub const KINDS: &[ProblemKind] = &[
         429,
         "More was asked than the rate in `RateLimit-Policy` allows.",
         "Wait as long as `Retry-After` says; send facts in batches, which count as one.",
+    ),
+    kind(
+        "TOO_MANY_STREAMS",
+        429,
+        "One user has as many streams open as one may.",
+        "Close one; `Retry-After` says when to try again.",
     ),
     kind(
         "INTERNAL",
@@ -366,21 +452,34 @@ mod tests {
     /// Codes of single faults inside a problem (`errors[].code`, and rows of imports), and of
     /// nonconformances.
     const INSIDE: &[&str] = &[
+        "ADDRESS_REFUSED",
         "ALREADY_REGISTERED",
         "CODE_DIFFERS",
+        "DUPLICATE",
+        "DUPLICATE_COLUMN",
+        "EMPTY",
         "EMPTY_FILE",
+        "MATERIAL_DIFFERS",
+        "MISSING_COLUMN",
+        "NOT_ALLOWED",
+        "NOT_A_DATE",
         "NOT_UTF8",
         "ONE_OF",
+        "OUT_OF_RANGE",
         "RELEASE_CONTRADICTED",
         "REPEATED_IN_FILE",
         "REQUIRED",
         "ROW_TOO_LONG",
+        "TOO_LONG",
         "TOO_MANY",
+        "TOO_MANY_ROWS",
+        "UNKNOWN_COLUMN",
         "UNKNOWN_REFERENCE",
         "UNKNOWN_VALUE",
         "WEAK_PASSWORD",
         "WRONG_FORMAT",
         "WRONG_LENGTH",
+        "WRONG_TYPE",
     ];
 
     #[test]

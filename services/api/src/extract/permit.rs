@@ -77,7 +77,7 @@ impl<P: PermissionMarker> FromRequest for Permit<P> {
             let app = app_of(&asked)?;
             let project = asked.match_info().get("project").unwrap_or_default();
             let (actor, entered) = app::projects::admit(&app, bearer(&asked)?, project).await?;
-            tracing::Span::current().record("user.id", tracing::field::display(actor.user));
+            note(&asked, &actor)?;
             let project = entered?;
             project.require(P::PERMISSION)?;
             tracing::Span::current().record("project.id", tracing::field::display(project.id));
@@ -175,11 +175,17 @@ fn app_of(request: &HttpRequest) -> Result<Data<App>, Problem> {
 
 async fn authenticate(request: &HttpRequest, app: &App) -> Result<Actor, Problem> {
     let actor = app::accounts::authenticate(app, bearer(request)?).await?;
+    note(request, &actor)?;
+    Ok(actor)
+}
+
+/// Who asks, for the log, and that they have asked, for their rate.
+fn note(request: &HttpRequest, actor: &Actor) -> Result<(), Problem> {
     tracing::Span::current().record("user.id", tracing::field::display(actor.user));
     if let Some(quotas) = request.app_data::<Data<Quotas>>() {
         rate::note_user(request, actor.user, quotas.request(actor.user, Instant::now()))?;
     }
-    Ok(actor)
+    Ok(())
 }
 
 fn bearer(request: &HttpRequest) -> Result<&str, Problem> {

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{Days, NaiveDate};
 use domain::{
     outlook::{LearntRate, learnt_rate},
+    schema::FieldError,
     setup::ProductionPlan,
 };
 use serde::Serialize;
@@ -75,8 +76,9 @@ pub async fn progress(
     let from = from.or_else(|| to.checked_sub_days(USUAL_DAYS)).unwrap_or(to);
     if from > to || (to - from).num_days() >= MOST_DAYS {
         let detail =
-            format!("`from` must be at most {MOST_DAYS} days before `to` and not after it");
-        return Err(AppError::Conflict { code: "NO_SUCH_TIME", detail });
+            format!("must be less than {MOST_DAYS} days before `to`, {to}, and not after it");
+        let (pointer, code) = ("?from".to_owned(), "OUT_OF_RANGE".to_owned());
+        return Err(AppError::Invalid(vec![FieldError { pointer, code, detail }]));
     }
     let mut days: BTreeMap<(String, NaiveDate), (f64, f64)> = BTreeMap::new();
     for on in from.iter_days().take_while(|on| *on <= to) {

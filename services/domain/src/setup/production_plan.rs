@@ -40,6 +40,7 @@ impl Validate for ProductionPlan {
             if line.to < line.from {
                 let detail = format!("must not be before from, which is {}", line.from);
                 faults.push(FieldError::new(&format!("/lines/{index}/to"), "OUT_OF_RANGE", detail));
+                continue;
             }
             let same = |it: &&PlanLine| it.spread == line.spread && it.section == line.section;
             let earlier = self.lines.iter().take(index);

@@ -8,9 +8,9 @@ mod post_consumption_of_all;
 mod release_freshness;
 mod release_freshness_of_all;
 mod run_import;
+mod send_mail;
 mod stock_check;
 mod stock_check_of_each;
-mod send_mail;
 mod upkeep;
 
 use app::AppError;
@@ -24,9 +24,9 @@ pub(crate) use post_consumption_of_all::post_consumption_of_all;
 pub(crate) use release_freshness::release_freshness;
 pub(crate) use release_freshness_of_all::release_freshness_of_all;
 pub(crate) use run_import::run_import;
+pub(crate) use send_mail::send_mail;
 pub(crate) use stock_check::stock_check;
 pub(crate) use stock_check_of_each::stock_check_of_each;
-pub(crate) use send_mail::send_mail;
 pub(crate) use upkeep::upkeep;
 
 /// Says whether time will help.
