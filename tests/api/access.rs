@@ -65,8 +65,8 @@ fn permission(operation: &str) -> Permission {
         "put_inspection_plan" | "put_person" | "put_detector" | "lift_lot" | "extend_lot" => {
             Permission::ManageQuality
         }
-        // A scan is sent, but nothing comes of it.
-        "parse_scan" => Permission::ReadProject,
+        // A scan is sent, but nothing comes of it; what somebody is written about is their own.
+        "parse_scan" | "stream_changes" | "put_notifications" => Permission::ReadProject,
         "list_webhooks"
         | "create_webhook"
         | "put_webhook"
@@ -75,7 +75,6 @@ fn permission(operation: &str) -> Permission {
         | "list_webhook_deliveries"
         | "resend_webhook_delivery" => Permission::ManageWebhooks,
         "acknowledge_warning" => Permission::AcknowledgeWarnings,
-        "stream_changes" | "put_notifications" => Permission::ReadProject,
         reads if reads.starts_with("get_") || reads.starts_with("list_") => Permission::ReadProject,
         unknown => panic!("say in this table what {unknown} takes"),
     }

@@ -24,10 +24,12 @@ pub enum WorkerError {
 
 /// Runs jobs and schedules until `shutdown`, then lets running jobs finish.
 pub async fn run(app: App, shutdown: impl Future<Output = ()>) -> Result<(), WorkerError> {
-    let runner = runner(&app)?.run(shutdown);
+    // Both are large, and whoever waits for this one carries them along.
+    let runner = Box::pin(runner(&app)?.run(shutdown));
+    let look = Box::pin(look_for_outgoing(&app));
     tokio::select! {
         ended = runner => Ok(ended?),
-        never = look_for_outgoing(&app) => match never {},
+        never = look => match never {},
     }
 }
 
