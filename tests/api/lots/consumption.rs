@@ -198,7 +198,7 @@ async fn facts_ask_for_their_consumption_once_in_a_burst_and_a_worker_posts_it()
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn three_workers_some_of_whom_die_take_each_fact_once() {
     let local = tokio::task::LocalSet::new();
-    local.run_until(workers_die()).await;
+    Box::pin(local.run_until(workers_die())).await;
 }
 
 async fn workers_die() {

@@ -41,9 +41,8 @@ pub async fn stock_check(app: &App, project: ProjectId) -> Result<Checked, AppEr
         .map_err(|error| AppError::internal(&error))?
         .map_err(|error| AppError::internal(&error))?;
     seen.extend(conditions(&ahead));
-    let mut checked = Checked::default();
-    checked.materials = count(ahead.materials.len());
-    checked.warned = count(seen.len());
+    let (materials, warned) = (count(ahead.materials.len()), count(seen.len()));
+    let mut checked = Checked { materials, warned, cleared: 0 };
     for condition in &seen {
         warn(&mut tx, project, condition, now).await?;
     }

@@ -5,7 +5,10 @@
 //! them. What the crew does not have was used all the same and never booked to it: it comes from
 //! the place `unrecorded`. Nothing is refused, for it is on the pipe.
 
-use std::collections::{BTreeSet, HashSet};
+use std::{
+    collections::{BTreeSet, HashSet},
+    hash::BuildHasher,
+};
 
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
@@ -204,9 +207,9 @@ fn spread<'a>(
 /// `posted` are the movements onto the joint and their reversals. Done again after it was posted,
 /// nothing is left; and whatever the order in which facts and corrections come, a fact that
 /// another one of its joint supersedes ends with nothing.
-pub fn unsettled<'a>(
+pub fn unsettled<'a, S: BuildHasher>(
     facts: &'a [Fact],
-    due: &HashSet<EventId>,
+    due: &HashSet<EventId, S>,
     posted: &[NewMovement],
 ) -> (Vec<NewMovement>, Vec<&'a Fact>) {
     let superseded: HashSet<EventId> = facts.iter().filter_map(|fact| fact.supersedes).collect();

@@ -86,7 +86,7 @@ pub fn receipt(setup: &ProjectSetup, label: &Label, today: NaiveDate) -> Receipt
         kind: "receive".to_owned(),
         from: "supplier".to_owned(),
         quantity,
-        new_lot: known.is_none().then(|| NewLot {
+        new_lot: known.is_none().then_some(NewLot {
             material,
             produced_on: label.produced_on,
             expires_on: label.expires_on,
