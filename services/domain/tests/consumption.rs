@@ -1,5 +1,7 @@
 //! What facts take from stock, in whatever order they and their corrections come.
 
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
+
 use std::collections::{BTreeMap, HashSet};
 
 use chrono::{DateTime, TimeDelta, Utc};

@@ -1,5 +1,7 @@
 //! The outlook of the stock, on small situations that can be worked by hand.
 
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
+
 use std::{collections::BTreeMap, sync::Arc};
 
 use chrono::NaiveDate;
@@ -260,6 +262,7 @@ fn changes_are_made_or_named() {
 
 #[test]
 fn lots_are_warned_of_at_thirty_fourteen_and_seven_days() {
+    use Urgency::{Notice, Urgent};
     // The steps are common practice, no source.
     let step = |last: i64| {
         let mut situation = situation();
@@ -267,7 +270,6 @@ fn lots_are_warned_of_at_thirty_fourteen_and_seven_days() {
         let seen = shelf_life(&situation).pop()?;
         Some((seen.kind, seen.values["within_days"].as_i64(), seen.urgency))
     };
-    use Urgency::{Notice, Urgent};
     assert_eq!(step(31), None);
     assert_eq!(step(30), Some(("lot_expires_soon", Some(30), Notice)));
     assert_eq!(step(15), Some(("lot_expires_soon", Some(30), Notice)));

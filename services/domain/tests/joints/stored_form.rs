@@ -40,6 +40,7 @@ fn fields() -> impl Strategy<Value = Fields> {
 
 /// The event of a kind with every field made of `from`.
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "at most 10 000")]
+#[expect(clippy::too_many_lines, reason = "one line for each kind")]
 fn event_of(kind: &str, from: &Fields) -> Event {
     let Fields { text, share, given, instant } = from.clone();
     let (result, specimen, wrap) = if given {
