@@ -164,7 +164,10 @@ impl Keeper {
             weeks.map(|(week, ..)| *week).max()
         };
         for week in 0..=week(LAST) {
-            let of_week: Vec<_> = uses.iter().filter(|((of, ..), _)| *of == week).collect();
+            let mut of_week: Vec<_> = uses.iter().filter(|((of, ..), _)| *of == week).collect();
+            // What expires first goes first, out of each container.
+            of_week
+                .sort_by_key(|((_, _, lot), _)| setup.lots.get(lot).and_then(|it| it.expires_on));
             let morning = calendar::at(first_day(week), 5 * 60 + 50);
             for ((_, crew, lot), quantity) in &of_week {
                 let pack = pack(setup, lot)?;

@@ -163,6 +163,18 @@ fn the_plan_is_worked_off_day_by_day() {
 }
 
 #[test]
+fn who_is_ahead_of_the_plan_goes_on_with_the_next_section() {
+    let mut situation = situation();
+    let lines = [("A", "S1", 0, 9, 10.0), ("A", "S2", 10, 20, 10.0)];
+    Arc::make_mut(&mut situation.setup).production_plan = plan(&lines);
+    // 14 are left in S1, so that of the second day's ten six are made in S2.
+    situation.joints[0].joints = 4;
+    let demand = demand(&situation);
+    assert_eq!(demand.joints[..6], [10.0, 10.0, 10.0, 10.0, 10.0, 4.0]);
+    close(demand.by_material["OUT"][1] / demand.by_material["OUT"][2], 0.6);
+}
+
+#[test]
 fn what_was_made_today_does_not_come_again() {
     let mut situation = situation();
     let made = |joints| DayMade { spread: "A".to_owned(), on: day(0), joints };

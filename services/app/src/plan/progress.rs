@@ -103,8 +103,8 @@ pub async fn progress(
             })
             .collect();
         SpreadProgress {
-            planned: days.iter().map(|day| day.planned).sum(),
-            made: days.iter().map(|day| day.made).sum(),
+            planned: days.iter().fold(0.0, |sum, day| sum + day.planned),
+            made: days.iter().fold(0.0, |sum, day| sum + day.made),
             rate: learnt_rate(&situation, &spread),
             spread,
             days,

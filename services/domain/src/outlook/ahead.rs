@@ -11,7 +11,10 @@ use serde::Serialize;
 use utoipa::ToSchema;
 use uuid::Uuid;
 
-use super::{Basis, Demand, Situation, Terms, demand, demand::made_by_working_day};
+use super::{
+    Basis, Demand, Situation, Terms, demand,
+    demand::{made_by_working_day, total},
+};
 use crate::takeoff::UnknownQuantity;
 
 /// Courses of events that are drawn for each material.
@@ -275,7 +278,7 @@ impl Stock {
             lots,
         };
         Self {
-            on_hand: held.iter().map(|it| it.quantity).sum(),
+            on_hand: total(held.iter().map(|it| it.quantity)),
             expired: past.collect(),
             ids: expected.iter().map(|it| it.id).collect(),
             lots: stock_lots(&inputs),
@@ -405,7 +408,7 @@ fn seen(
         Unused { lot, delivery, expires_on: it.expires_on, quantity: it.quantity, value }
     });
     let expiring_unused = unused.collect();
-    let usable: f64 = stock.lots.iter().map(|it| it.quantity).sum();
+    let usable = total(stock.lots.iter().map(|it| it.quantity));
     let within = stock
         .deliveries
         .iter()
@@ -417,8 +420,8 @@ fn seen(
         on_hand: stock.on_hand,
         usable,
         reserved: demand.reserved.get(&material).copied().unwrap_or(0.0).min(usable),
-        on_order: within.map(|it| it.quantity).sum(),
-        demand: stock.inputs.demand.iter().sum(),
+        on_order: total(within.map(|it| it.quantity)),
+        demand: total(stock.inputs.demand.iter().copied()),
         demand_left: demand.left.get(&material).copied().unwrap_or(0.0),
         run_out_on: run.run_out_on,
         days_of_cover: run.days_of_cover,

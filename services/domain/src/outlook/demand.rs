@@ -8,7 +8,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::{Basis, Situation, WorkLeft, work_left};
-use crate::takeoff::UnknownQuantity;
+use crate::{setup::PlanLine, takeoff::UnknownQuantity};
 
 /// So many of the latest working days say how fast a spread is.
 const RATE_DAYS: usize = 20;
@@ -50,7 +50,7 @@ pub struct LearntRate {
 /// Works through the coming days.
 ///
 /// A joint takes what the joints of its section take on average. What was made today already does
-/// not come again.
+/// not come again. Who is ahead of the plan goes on with their next section.
 pub fn demand(situation: &Situation) -> Demand {
     let (sections, unknown) = work_left(situation);
     let mut demand = Demand { unknown, ..Demand::default() };
@@ -94,7 +94,7 @@ pub fn demand(situation: &Situation) -> Demand {
     for days in demand.by_material.values_mut() {
         days.resize(demand.joints.len(), 0.0);
     }
-    demand.joints_after = left.values().sum();
+    demand.joints_after = total(left.into_values());
     demand
 }
 
@@ -102,7 +102,7 @@ pub fn demand(situation: &Situation) -> Demand {
 pub fn learnt_rate(situation: &Situation, spread: &str) -> Option<LearntRate> {
     let days = made_by_working_day(situation, Some(spread));
     let latest = &days[days.len().saturating_sub(RATE_DAYS)..];
-    let sum: f64 = latest.iter().sum();
+    let sum = total(latest.iter().copied());
     if latest.is_empty() {
         return None;
     }
@@ -153,16 +153,8 @@ impl Pace<'_> {
 fn rates(situation: &Situation) -> Vec<Pace<'_>> {
     let setup = &situation.setup;
     if situation.basis == Basis::Plan {
-        let lines = setup.production_plan.lines.iter();
-        return lines
-            .map(|line| Pace {
-                spread: &line.spread,
-                sections: vec![line.section.as_str()],
-                from: Some(line.from),
-                to: Some(line.to),
-                joints_per_day: line.joints_per_day,
-            })
-            .collect();
+        let lines = &setup.production_plan.lines;
+        return lines.iter().map(|line| planned(line, lines)).collect();
     }
     let spreads: BTreeSet<&str> =
         setup.sections.values().filter_map(|it| it.spread.as_deref()).collect();
@@ -179,6 +171,21 @@ fn rates(situation: &Situation) -> Vec<Pace<'_>> {
         })
     });
     paces.collect()
+}
+
+/// A spread that has finished a section before its time goes on with its next one.
+fn planned<'a>(line: &'a PlanLine, lines: &'a [PlanLine]) -> Pace<'a> {
+    let mut later: Vec<&PlanLine> =
+        lines.iter().filter(|it| it.spread == line.spread && it.from > line.to).collect();
+    later.sort_by_key(|it| it.from);
+    let sections = std::iter::once(line).chain(later).map(|it| it.section.as_str());
+    Pace {
+        spread: &line.spread,
+        sections: sections.collect(),
+        from: Some(line.from),
+        to: Some(line.to),
+        joints_per_day: line.joints_per_day,
+    }
 }
 
 fn made_on(situation: &Situation, on: NaiveDate) -> BTreeMap<&str, f64> {
@@ -208,6 +215,11 @@ fn add(to: &mut BTreeMap<String, f64>, quantities: &BTreeMap<String, f64>, times
     for (material, quantity) in quantities {
         *to.entry(material.clone()).or_default() += quantity * times;
     }
+}
+
+/// The sum; of nothing it is 0, where the standard library's is -0.
+pub(super) fn total(values: impl IntoIterator<Item = f64>) -> f64 {
+    values.into_iter().fold(0.0, |sum, value| sum + value)
 }
 
 #[expect(clippy::cast_precision_loss, reason = "counts of days are far under 2^53")]
