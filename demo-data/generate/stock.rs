@@ -37,8 +37,9 @@ pub struct Line {
     pub body: Value,
 }
 
-/// Rolls of the expiring lot that will be left.
-const ROLLS_LEFT: f64 = 40.0;
+/// Rolls of the expiring lot that will be left: some forty, fewer where the demo is opened before
+/// the work of its last day is over.
+const ROLLS_LEFT: f64 = 47.0;
 
 /// Working days that the primer lasts from the day after the story.
 const PRIMER_DAYS: usize = 7;

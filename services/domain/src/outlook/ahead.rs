@@ -354,10 +354,14 @@ fn chance(situation: &Situation, demand: &Demand, material: &str) -> Option<Chan
         return None;
     }
     let after = each(last) / most;
+    // Today is over in part: what was made is not drawn again.
+    let usual = mean(&production).unwrap_or(0.0);
+    let of_today = demand.joints.first().map_or(1.0, |joints| joints / usual.max(f64::EPSILON));
     let share = situation.dates().enumerate().map(|(index, on)| {
         let worked = situation.setup.calendar.is_working(on)
             && !situation.lost.iter().any(|lost| lost.on == on && lost.spread.is_none());
         let share = if index > last { after } else { each(index) / most };
+        let share = if index == 0 { share * of_today.min(1.0) } else { share };
         if worked { share.min(1.0) } else { 0.0 }
     });
     Some(Chance {
