@@ -254,7 +254,7 @@ async fn whoever_comes_too_late_is_told_what_to_do() {
     line.crew.records("J-1", &welded(0)).await.expect(201);
     let last = head(&line).await;
     line.client.gets(&format!("/changes?after={}", last + 1)).await.problem(410, "FEED_GONE");
-    line.client.gets("/changes?after=-1").await.problem(410, "FEED_GONE");
+    line.client.gets("/changes?after=-1").await.problem(400, "INVALID_PARAMETER");
 
     line.waits(TimeDelta::days(29));
     app::upkeep::clean(&line.app.worker).await.unwrap();

@@ -35,6 +35,13 @@ pub fn guide(loaded: &Loaded, server: &str) -> Result<String, std::fmt::Error> {
     writeln!(text, "curl -s {base}/joints/{} {token}\n", story.damaged_joint)?;
     writeln!(
         text,
+        "What the stock will do: what runs out, what to order by when, what expires unused:\n"
+    )?;
+    writeln!(text, "curl -s {base}/stock/outlook {token}\n\ncurl -s {base}/warnings {token}\n")?;
+    writeln!(text, "Every joint that a recalled lot is on, and which of them are buried:\n")?;
+    writeln!(text, "curl -s '{base}/stock/lots/TO-5107/trace?limit=5' {token}\n")?;
+    writeln!(
+        text,
         "The release of {untested}, wrapped and lowered but never tested; 409, with the reason:\n"
     )?;
     writeln!(

@@ -20,7 +20,8 @@ use crate::{
 pub struct ChangesQuery {
     /// The number up to which the caller knows everything; without it the answer has no items and
     /// says where the feed stands.
-    after: Option<i64>,
+    #[param(minimum = 0, maximum = 9_223_372_036_854_775_807_i64)]
+    after: Option<u64>,
     /// Most items in the answer; 50 if absent. Less than 1 counts as 1, more than 500 as 500.
     limit: Option<u32>,
 }
@@ -86,6 +87,7 @@ pub async fn list_changes(
     query: Query<ChangesQuery>,
 ) -> Result<Json<ChangesPage>, Problem> {
     let ChangesQuery { after, limit } = query.0;
+    let after = after.map(|after| i64::try_from(after).unwrap_or(i64::MAX));
     let page = app::feed::changes(&app, &permit.project, after, clamp(limit)).await?;
     Ok(Json(ChangesPage {
         items: page.items.iter().map(ChangeView::from).collect(),

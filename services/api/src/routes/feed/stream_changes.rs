@@ -14,7 +14,7 @@ use domain::ids::ProjectId;
 use futures_util::{Stream, stream};
 use serde::Deserialize;
 use tokio::time::{Interval, MissedTickBehavior, interval_at, sleep};
-use utoipa::IntoParams;
+use utoipa::{IntoParams, ToSchema};
 
 use super::server_sent::{changes, greeting, heartbeat, reset};
 use crate::{
@@ -39,6 +39,18 @@ pub struct StreamQuery {
     last_event_id: Option<i64>,
 }
 
+/// One event of the stream.
+#[derive(ToSchema)]
+#[expect(dead_code, reason = "only its schema is used: events are written as text")]
+pub struct ServerSentEvent {
+    /// Number of the change; send the last one as `Last-Event-ID` to resume.
+    id: String,
+    /// Topic of the change, or `heartbeat` or `reset`.
+    event: String,
+    /// JSON.
+    data: String,
+}
+
 /// Follow what changes in a project: server-sent events.
 ///
 /// `id` is the number of a change, `event` its topic, `data` the same object as in the list of
@@ -53,7 +65,7 @@ pub struct StreamQuery {
         StreamQuery,
         ("Last-Event-ID" = Option<i64>, Header, description = "Number of the last change received."),
     ),
-    responses((status = 200, body = String, content_type = "text/event-stream")),
+    responses((status = 200, body = ServerSentEvent, content_type = "text/event-stream")),
     security(("bearer" = [])),
 )]
 #[get("/v1/projects/{project}/stream")]

@@ -44,6 +44,7 @@ pub struct DeliveryQuery {
 
 /// A message and what became of it.
 #[derive(Debug, Serialize, ToSchema)]
+#[schema(as = WebhookDeliveryView)]
 pub struct DeliveryView {
     /// Id; `webhook-id` is `msg_` and this without dashes.
     id: Uuid,
