@@ -20,7 +20,7 @@ use crate::{
 pub struct ChangesQuery {
     /// The number up to which the caller knows everything; without it the answer has no items and
     /// says where the feed stands.
-    #[param(minimum = 0, maximum = 9_223_372_036_854_775_807_i64)]
+    #[param(minimum = 0)]
     after: Option<u64>,
     /// Most items in the answer; 50 if absent. Less than 1 counts as 1, more than 500 as 500.
     limit: Option<u32>,
