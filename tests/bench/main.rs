@@ -4,7 +4,7 @@
 //!
 //! ```text
 //! cargo bench -p server --bench http
-//! cargo bench -p server --bench http -- --rounds 5 --only record --comparison /tmp/fastapi/bin/python
+//! cargo bench -p server --bench http -- --rounds 5 --only record --comparison target/fastapi/bin/python
 //! ```
 //!
 //! A private cluster with fsync on is started, or the server that `DATABASE_URL` names is used,

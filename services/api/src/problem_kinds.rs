@@ -187,7 +187,7 @@ pub const KINDS: &[ProblemKind] = &[
     kind(
         "BODY_TOO_SLOW",
         408,
-        "Nothing of the body came for ten seconds.",
+        "Nothing of the body came for ten seconds, or the whole took longer than thirty.",
         "Send again without a pause; nothing was stored.",
     ),
     kind(

@@ -81,7 +81,10 @@ pub fn tell(request: &HttpRequest, status: StatusCode, headers: &mut HeaderMap) 
     let Some(Counted { mut standings, user }) = request.extensions_mut().remove::<Counted>() else {
         return;
     };
-    if let (StatusCode::NOT_MODIFIED, Some(user)) = (status, user)
+    // `*` is no sign of having seen anything.
+    let seen = request.headers().get(header::IF_NONE_MATCH);
+    let seen = seen.is_some_and(|tags| tags.as_bytes().trim_ascii() != b"*");
+    if let (StatusCode::NOT_MODIFIED, Some(user), true) = (status, user, seen)
         && let Some(quotas) = request.app_data::<Data<Quotas>>()
     {
         quotas.forgive(user);

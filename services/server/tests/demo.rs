@@ -6,15 +6,17 @@
 use std::{
     io::{BufRead, BufReader},
     process::{Child, ChildStdout, Command, Stdio},
+    time::{Duration, Instant},
 };
 
-use chrono::{NaiveDate, TimeDelta};
+use chrono::{NaiveDate, TimeDelta, Utc};
 use harness::{
     http::{Connection, get, post},
     server::free_address,
 };
 use rustix::process::{Pid, Signal, kill_process};
 use serde_json::{Value, json};
+use uuid::Uuid;
 
 /// The demo, which ends with the test.
 struct Demo {
@@ -77,6 +79,7 @@ fn day(value: &Value) -> NaiveDate {
 }
 
 #[tokio::test]
+#[expect(clippy::disallowed_methods, reason = "the demo goes by the real clock")]
 async fn whoever_opens_the_demo_sees_what_is_about_to_happen() {
     let demo = Demo::start();
     let token = demo.token("materials@example.invalid").await;
@@ -132,4 +135,19 @@ async fn whoever_opens_the_demo_sees_what_is_about_to_happen() {
     let balances = reads("/stock/balances").await;
     let places = balances["items"].as_array().unwrap();
     assert!(places.iter().all(|it| it["quantity"].as_f64().unwrap() >= 0.0), "{balances:#}");
+
+    // Enough primer comes, and what was warned of is over: within five seconds, and in this test
+    // within ten, for the machine may do other things.
+    let movement = json!({
+        "id": Uuid::now_v7(), "kind": "receive", "occurred_at": Utc::now(), "lot": "PB-2407",
+        "quantity": 500, "to": "YARD",
+    });
+    let path = "/v1/projects/GL5/stock/movements";
+    demo.ask(&post(path, &token, &movement), 201).await;
+    let received = Instant::now();
+    while reads("/warnings?kind=runs_out_before_delivery").await["items"] != json!([]) {
+        assert!(received.elapsed() < Duration::from_secs(10), "nobody looked at the stock");
+        tokio::time::sleep(Duration::from_millis(50)).await;
+    }
+    eprintln!("the warning was over after {:.1} s", received.elapsed().as_secs_f64());
 }

@@ -187,6 +187,9 @@ pub async fn recorded_use(
              JOIN facts f ON f.project_id = $1 AND f.id = u.fact_id
              JOIN joints j ON j.project_id = $1 AND j.id = u.joint_id
             WHERE u.project_id = $1 AND u.quantity IS NOT NULL
+              AND NOT EXISTS (SELECT FROM lot_uses silent
+                               WHERE silent.project_id = $1 AND silent.fact_id = u.fact_id
+                                 AND silent.quantity IS NULL)
               AND f.kind IN ('primed', 'profiled', 'wrapped')
               AND f.occurred_at >= ($3::date::timestamp AT TIME ZONE $2)
               AND NOT EXISTS (SELECT FROM facts later

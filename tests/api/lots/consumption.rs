@@ -29,7 +29,7 @@ async fn line_with_stock(joints: u32) -> Line {
         line.materials.posts("/stock/locations", place).await.expect(201);
     }
     moves(&line, "receive", "L-INNER", 1000.0, ("supplier", "YARD")).await;
-    moves(&line, "transfer", "L-INNER", 500.0, ("YARD", "CREW-A1")).await;
+    moves(&line, "issue", "L-INNER", 500.0, ("YARD", "CREW-A1")).await;
     line
 }
 

@@ -229,7 +229,8 @@ impl Run {
             }
             Step::Transfer { lot, thousandths, from, to } => {
                 let places = (PLACES[from], PLACES[to]);
-                self.one("transfer", (LOTS[lot], thousandths), places, true).await
+                let fits = !is_crew(places.1);
+                self.one("transfer", (LOTS[lot], thousandths), places, fits).await
             }
             Step::Return { lot, thousandths, from, to } => {
                 let places = (PLACES[from], PLACES[to]);

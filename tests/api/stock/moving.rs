@@ -57,7 +57,8 @@ async fn the_same_again_is_the_same_and_another_under_its_id_is_refused() {
 async fn no_location_gives_what_it_does_not_hold() {
     let site = Site::new().await;
     site.receives("L-SOON", 10.0, "YARD").await;
-    site.moves("transfer", fields("L-SOON", 4.0, "YARD", "CREW-A1")).await.expect(201);
+    site.moves("transfer", fields("L-SOON", 4.0, "YARD", "CREW-A1")).await.problem(422, "INVALID");
+    site.moves("issue", fields("L-SOON", 4.0, "YARD", "CREW-A1")).await.expect(201);
     for (kind, body) in [
         ("transfer", fields("L-SOON", 6.001, "YARD", "BOX")),
         ("return", fields("L-SOON", 4.001, "CREW-A1", "YARD")),

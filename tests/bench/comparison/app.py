@@ -4,8 +4,8 @@ It checks no token, judges no joint and links no chain: it only reads the reques
 statements that the bench has seen the server send, and answers with what the last of them read.
 Started by the bench with two workers; by hand:
 
-    python3 -m venv /tmp/fastapi && /tmp/fastapi/bin/pip install -r tests/bench/comparison/requirements.txt
-    cargo bench -p server --bench http -- --comparison /tmp/fastapi/bin/python
+    python3 -m venv target/fastapi && target/fastapi/bin/pip install -r tests/bench/comparison/requirements.txt
+    cargo bench -p server --bench http -- --comparison target/fastapi/bin/python
 """
 
 import json

@@ -79,20 +79,34 @@ async fn read(request: HttpRequest, mut payload: Payload, limit: usize) -> Resul
     if announced.is_some_and(|length: usize| length > limit) {
         return Err(too_large(limit));
     }
+    let whole = whole(&mut payload, limit);
+    let Ok(bytes) = tokio::time::timeout(WHOLE_WITHIN, whole).await else {
+        let seconds = WHOLE_WITHIN.as_secs();
+        let detail = format!("the body took longer than {seconds} s; send it at once");
+        return Err(Problem::new(StatusCode::REQUEST_TIMEOUT, "BODY_TOO_SLOW", detail));
+    };
+    parse(&bytes?)
+}
+
+async fn whole(payload: &mut Payload, limit: usize) -> Result<BytesMut, Problem> {
     let mut bytes = BytesMut::new();
-    while let Some(chunk) = next_chunk(&mut payload).await? {
+    while let Some(chunk) = next_chunk(payload).await? {
         if bytes.len() + chunk.len() > limit {
             return Err(too_large(limit));
         }
         bytes.extend_from_slice(&chunk);
     }
-    parse(&bytes)
+    Ok(bytes)
 }
 
 /// How long a sender may be silent in the middle of a body.
 const PATIENCE: Duration = Duration::from_secs(10);
 
-/// The next piece of a body. Whoever sends it drop by drop is cut off.
+/// How long the body of an ordinary request may take: each holds one of the places of those who
+/// are served.
+const WHOLE_WITHIN: Duration = Duration::from_secs(30);
+
+/// The next piece of a body. Whoever falls silent is cut off.
 pub async fn next_chunk(
     payload: &mut (impl Stream<Item = Result<Bytes, PayloadError>> + Unpin),
 ) -> Result<Option<Bytes>, Problem> {

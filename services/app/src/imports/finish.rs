@@ -45,7 +45,8 @@ pub(super) async fn finish(
     let subject = import.id.to_string();
     let now = app.clock.now();
     store::feed::note(tx, project, ("register.imported", &subject), &told, now).await?;
-    end(app, tx, project, import, "stored").await
+    end(app, tx, project, import, "stored").await?;
+    crate::jobs::stock_check_soon(tx, project, now).await
 }
 
 /// Ends an import that stores nothing because of its errors.

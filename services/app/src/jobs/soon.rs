@@ -35,6 +35,9 @@ pub(crate) async fn stock_check_soon(
     soon(conn, project, now, &StockCheck { project }).await
 }
 
+/// So much later comes one more, for transactions that waited for locks.
+const LATE_S: i64 = 15;
+
 async fn soon<P: JobPayload>(
     conn: &mut PgConnection,
     project: ProjectId,
@@ -45,6 +48,11 @@ async fn soon<P: JobPayload>(
     let key = format!("{}:{project}:{bucket}", P::QUEUE);
     let at = DateTime::from_timestamp((bucket + 1) * BUCKET_S + GRACE_S, 0);
     let at = at.unwrap_or(now + TimeDelta::seconds(BUCKET_S + GRACE_S));
-    ::jobs::enqueue_unique_at(conn, &key, at, job).await.map_err(not_enqueued)?;
+    let new = ::jobs::enqueue_unique_at(conn, &key, at, job).await.map_err(not_enqueued)?;
+    if !new {
+        // The first may have run already, if this transaction has waited: one more for these.
+        let (key, at) = (format!("{key}:late"), at + TimeDelta::seconds(LATE_S));
+        ::jobs::enqueue_unique_at(conn, &key, at, job).await.map_err(not_enqueued)?;
+    }
     Ok(())
 }

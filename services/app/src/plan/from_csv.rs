@@ -8,6 +8,9 @@ use domain::{
 /// The columns, in any order.
 const COLUMNS: [&str; 5] = ["spread", "section", "from", "to", "joints_per_day"];
 
+/// As many as the plan may have.
+const MOST_ROWS: usize = 2000;
+
 /// Reads `bytes`, or names every fault with its row and column. What the lines name is checked
 /// when the plan is put.
 pub fn from_csv(bytes: &[u8]) -> Result<ProductionPlan, Vec<RowError>> {
@@ -24,6 +27,11 @@ pub fn from_csv(bytes: &[u8]) -> Result<ProductionPlan, Vec<RowError>> {
     let (mut lines, mut faults) = (Vec::new(), Vec::new());
     for (index, record) in reader.records().enumerate() {
         let row = u64::try_from(index).unwrap_or(u64::MAX).saturating_add(2);
+        if index >= MOST_ROWS {
+            let detail = format!("a plan has at most {MOST_ROWS} lines");
+            faults.push(RowError::new(row, "", "TOO_MANY_ROWS", detail));
+            break;
+        }
         match record {
             Ok(record) => match line(row, &record, places) {
                 Ok(line) => lines.push(line),

@@ -1,6 +1,9 @@
 //! Approves what waits in a count: somebody else than who counted.
 
+use std::collections::BTreeMap;
+
 use domain::{access::Permission, ids::CountId};
+use rust_decimal::Decimal;
 
 use super::{
     CountView, Stamp,
@@ -47,7 +50,7 @@ async fn attempt(
     let pairs = lines.iter().flat_map(|line| {
         ["adjustment", &count.location].map(|place| (place.to_owned(), line.lot.clone()))
     });
-    lock_balances(&mut tx, pairs).await?;
+    let held = lock_balances(&mut tx, pairs).await?;
     let lines = store::stock_counts::lines(&mut tx, project.id, &[id]).await?;
     let waiting: Vec<_> = lines.iter().filter(|line| line.status == "waiting").collect();
     if waiting.is_empty() {
@@ -55,9 +58,18 @@ async fn attempt(
         return Err(AppError::Conflict { code: "NOTHING_WAITS", detail });
     }
     let of = (id, count.location.as_str(), count.counted_at);
+    // What has been booked since for the time before the count has changed what the book said then.
+    let lots: Vec<String> = waiting.iter().map(|line| line.lot.clone()).collect();
+    let (place, at) = (count.location.as_str(), count.counted_at);
+    let since = store::stock_balances::changes_since(&mut tx, project.id, place, &lots, at).await?;
+    let since: BTreeMap<String, Decimal> = since.into_iter().collect();
+    let book = |lot: &str| {
+        let now_there = held.get(&(place.to_owned(), lot.to_owned())).copied();
+        now_there.unwrap_or_default() - since.get(lot).copied().unwrap_or_default()
+    };
     let movements: Vec<_> = waiting
         .iter()
-        .filter_map(|line| adjustment(of, &line.lot, line.counted - line.book, now))
+        .filter_map(|line| adjustment(of, &line.lot, line.counted - book(&line.lot), now))
         .collect();
     let stamp = Stamp { project: project.id, by: Some(actor.user), now };
     post(&mut tx, stamp, &movements).await?;

@@ -281,6 +281,10 @@ pub(super) async fn take_back(
 ) -> Result<(), AppError> {
     let mut locked = store::deliveries::lock(conn, stamp.project, &[id]).await?;
     for delivery in &mut locked {
+        let was_complete = delivery.received_quantity >= delivery.quantity;
+        if was_complete && delivery.status == DeliveryStatus::Received.name() {
+            DeliveryStatus::Expected.name().clone_into(&mut delivery.status);
+        }
         let left = delivery.received_quantity - quantity.value();
         delivery.received_quantity = left.max(Decimal::ZERO);
     }
@@ -295,9 +299,9 @@ async fn save(
     let by = stamp.by.ok_or_else(|| AppError::Internal("nobody has received it".to_owned()))?;
     for mut delivery in deliveries {
         let complete = delivery.received_quantity >= delivery.quantity;
-        if delivery.status != DeliveryStatus::Cancelled.name() {
-            let status = if complete { DeliveryStatus::Received } else { DeliveryStatus::Expected };
-            status.name().clone_into(&mut delivery.status);
+        // One that somebody closed or cancelled stays so.
+        if complete && delivery.status == DeliveryStatus::Expected.name() {
+            DeliveryStatus::Received.name().clone_into(&mut delivery.status);
         }
         delivery.version += 1;
         let done =

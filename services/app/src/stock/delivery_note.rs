@@ -138,7 +138,7 @@ fn at_row(row: u64, column: &str, error: AppError) -> AppError {
     let (code, detail) = match &error {
         AppError::Conflict { code, detail } => (*code, detail.clone()),
         AppError::Invalid(faults) => match faults.first() {
-            Some(fault) => ("UNKNOWN_REFERENCE", fault.detail.clone()),
+            Some(fault) => (fault.code.as_str(), fault.detail.clone()),
             None => return error,
         },
         _ => return error,

@@ -8,7 +8,7 @@ use domain::{
     setup::{Item, Lot, ProjectSetup},
     stock::{MovementKind, NewMovement, Quantity, misplaced},
 };
-use serde_json::Value;
+use serde_json::{Value, json};
 use store::{Tx, setup::StoredItem};
 
 use super::{
@@ -205,6 +205,9 @@ pub(super) async fn put_lot(
         changed_at: stamp.now,
     };
     store::setup::insert(tx, stamp.project, Lot::KIND, &item).await?;
+    let told = json!({ "kind": Lot::KIND.name(), "code": lot.code, "version": 1 });
+    let topic = ("setup.changed", lot.code.as_str());
+    store::feed::note(tx, stamp.project, topic, &told, stamp.now).await?;
     Ok(true)
 }
 

@@ -3,12 +3,15 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use calc::{Estimate, production_rate};
-use chrono::NaiveDate;
+use chrono::{Days, NaiveDate};
 use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::{Basis, Situation, WorkLeft, work_left};
 use crate::{setup::PlanLine, takeoff::UnknownQuantity};
+
+/// So far back the site's own days are learnt from.
+const LEARNT_FROM_DAYS: u64 = 120;
 
 /// So many of the latest working days say how fast a spread is.
 const RATE_DAYS: usize = 20;
@@ -115,11 +118,15 @@ pub fn learnt_rate(situation: &Situation, spread: &str) -> Option<LearntRate> {
     })
 }
 
-/// Joints made on each working day from the first that anything was made on to yesterday.
+/// Joints made on each working day from the first that anything was made on, within the last 120
+/// days, to yesterday.
 pub(super) fn made_by_working_day(situation: &Situation, spread: Option<&str>) -> Vec<f64> {
     let of = |it: &&super::DayMade| spread.is_none_or(|spread| it.spread == spread);
+    // One day typed wrong must not add years without work.
+    let oldest = situation.today.checked_sub_days(Days::new(LEARNT_FROM_DAYS));
+    let recent = |it: &&super::DayMade| oldest <= Some(it.on) && it.on < situation.today;
     let mut by_day: BTreeMap<NaiveDate, f64> = BTreeMap::new();
-    for made in situation.made.iter().filter(of).filter(|it| it.on < situation.today) {
+    for made in situation.made.iter().filter(of).filter(recent) {
         *by_day.entry(made.on).or_default() += made.joints;
     }
     let Some(first) = by_day.keys().next().copied() else { return Vec::new() };

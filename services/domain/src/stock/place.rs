@@ -78,7 +78,8 @@ pub fn misplaced(
         }
         Kind::Transfer => {
             look("/from", from, &physical, anywhere);
-            look("/to", to, &physical, anywhere);
+            // What goes to a crew is handed out by an issue, which looks at dates and quarantine.
+            look("/to", to, &store, "a yard or a container");
         }
         Kind::Issue => {
             look("/from", from, &physical, anywhere);

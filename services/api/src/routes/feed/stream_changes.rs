@@ -22,7 +22,7 @@ use crate::{
     extract::{Permit, ProjectPath, Query, can},
 };
 
-/// Tells nginx and its like to pass on what comes as it comes.
+/// Tells proxies to pass on what comes as it comes.
 const BUFFERING: HeaderName = HeaderName::from_static("x-accel-buffering");
 
 /// What the HTML standard calls the header by which a client resumes.

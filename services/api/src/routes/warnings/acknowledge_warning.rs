@@ -3,7 +3,7 @@ use actix_web::{
     web::{Data, Path},
 };
 use app::App;
-use domain::schema::Validate;
+use domain::schema::{FieldError, Validate};
 use serde::Deserialize;
 use utoipa::ToSchema;
 
@@ -22,7 +22,14 @@ pub struct AcknowledgementRequest {
     note: String,
 }
 
-impl Validate for AcknowledgementRequest {}
+impl Validate for AcknowledgementRequest {
+    fn faults(&self) -> Vec<FieldError> {
+        if !self.note.trim().is_empty() {
+            return Vec::new();
+        }
+        vec![FieldError::new("/note", "REQUIRED", "say in a sentence what is being done")]
+    }
+}
 
 /// Say that a warning is in hand.
 ///
