@@ -23,7 +23,8 @@ pub(crate) async fn post_consumption_soon(
     project: ProjectId,
     now: DateTime<Utc>,
 ) -> Result<(), AppError> {
-    soon(conn, project, now, &PostConsumption { project }).await
+    soon(conn, project, now, 0, &PostConsumption { project }).await?;
+    Ok(())
 }
 
 /// Asks for the stock of `project` to be looked at soon after the bucket that `now` is in.
@@ -32,27 +33,28 @@ pub(crate) async fn stock_check_soon(
     project: ProjectId,
     now: DateTime<Utc>,
 ) -> Result<(), AppError> {
-    soon(conn, project, now, &StockCheck { project }).await
+    let job = StockCheck { project };
+    if !soon(conn, project, now, 0, &job).await? {
+        // The first may have run already, if this transaction has waited: one more for these.
+        soon(conn, project, now, LATE_S, &job).await?;
+    }
+    Ok(())
 }
 
 /// So much later comes one more, for transactions that waited for locks.
 const LATE_S: i64 = 15;
 
+/// Returns whether nobody had asked before.
 async fn soon<P: JobPayload>(
     conn: &mut PgConnection,
     project: ProjectId,
     now: DateTime<Utc>,
+    later_s: i64,
     job: &P,
-) -> Result<(), AppError> {
+) -> Result<bool, AppError> {
     let bucket = now.timestamp().div_euclid(BUCKET_S);
-    let key = format!("{}:{project}:{bucket}", P::QUEUE);
-    let at = DateTime::from_timestamp((bucket + 1) * BUCKET_S + GRACE_S, 0);
-    let at = at.unwrap_or(now + TimeDelta::seconds(BUCKET_S + GRACE_S));
-    let new = ::jobs::enqueue_unique_at(conn, &key, at, job).await.map_err(not_enqueued)?;
-    if !new {
-        // The first may have run already, if this transaction has waited: one more for these.
-        let (key, at) = (format!("{key}:late"), at + TimeDelta::seconds(LATE_S));
-        ::jobs::enqueue_unique_at(conn, &key, at, job).await.map_err(not_enqueued)?;
-    }
-    Ok(())
+    let key = format!("{}:{project}:{bucket}:{later_s}", P::QUEUE);
+    let at = DateTime::from_timestamp((bucket + 1) * BUCKET_S + GRACE_S + later_s, 0);
+    let at = at.unwrap_or(now + TimeDelta::seconds(BUCKET_S + GRACE_S + later_s));
+    ::jobs::enqueue_unique_at(conn, &key, at, job).await.map_err(not_enqueued)
 }
