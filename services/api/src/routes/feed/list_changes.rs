@@ -21,7 +21,7 @@ pub struct ChangesQuery {
     /// The number up to which the caller knows everything; without it the answer has no items and
     /// says where the feed stands.
     #[param(minimum = 0)]
-    after: Option<u64>,
+    after: Option<i64>,
     /// Most items in the answer; 50 if absent. Less than 1 counts as 1, more than 500 as 500.
     limit: Option<u32>,
 }
@@ -87,7 +87,10 @@ pub async fn list_changes(
     query: Query<ChangesQuery>,
 ) -> Result<Json<ChangesPage>, Problem> {
     let ChangesQuery { after, limit } = query.0;
-    let after = after.map(|after| i64::try_from(after).unwrap_or(i64::MAX));
+    if after.is_some_and(|after| after < 0) {
+        let detail = "`after`: it must be 0 or more";
+        return Err(Problem::bad_request("INVALID_PARAMETER", detail));
+    }
     let page = app::feed::changes(&app, &permit.project, after, clamp(limit)).await?;
     Ok(Json(ChangesPage {
         items: page.items.iter().map(ChangeView::from).collect(),
