@@ -130,7 +130,7 @@ async fn refused(
     error.as_database_error().and_then(|it| it.code().map(String::from))
 }
 
-const TENANT: [&str; 17] = [
+const TENANT: [&str; 19] = [
     "SELECT FROM joints",
     "SELECT FROM facts",
     "SELECT FROM setup_items",
@@ -148,6 +148,8 @@ const TENANT: [&str; 17] = [
     "SELECT FROM stock_count_lines",
     "SELECT FROM feed",
     "SELECT FROM warning_history",
+    "SELECT FROM ambient_readings",
+    "SELECT FROM ambient_outlooks",
 ];
 
 #[actix_web::test]
@@ -212,6 +214,10 @@ async fn no_role_changes_history() {
             "TRUNCATE feed",
             "UPDATE warning_history SET detail = 'another'",
             "DELETE FROM warning_history",
+            "UPDATE ambient_readings SET air_c = 20",
+            "DELETE FROM ambient_readings",
+            "TRUNCATE ambient_readings",
+            "DELETE FROM ambient_outlooks",
             "ALTER TABLE facts DISABLE ROW LEVEL SECURITY",
             "UPDATE stock_movements SET quantity = 1",
             "DELETE FROM stock_movements",

@@ -8,6 +8,7 @@
 //! `joints/state.rs`, and, where it bears on the release, its gate in `joints/gates/`.
 
 pub mod access;
+pub mod ambient;
 pub mod ids;
 pub mod joints;
 pub mod outlook;

@@ -4,6 +4,7 @@
 //! connection first, so that the caller decides what happens together.
 
 pub mod admission;
+pub mod ambient;
 pub mod consumption;
 pub mod deliveries;
 pub mod error;

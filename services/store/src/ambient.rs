@@ -1,0 +1,3 @@
+//! The weather log of a project.
+
+pub mod around;
