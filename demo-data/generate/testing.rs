@@ -144,6 +144,7 @@ pub fn one(
         holidays_found: Some(holidays.and_then(|it| u32::try_from(it).ok()).unwrap_or(0)),
         travel_speed_mm_s: Some(rng.between(150.0, 285.0)),
         inspector: Some(users::inspector(joint.spread).to_owned()),
+        ambient: None,
         note: None,
     };
     site.record(joint, day, minute, Event::HolidayTested(tested))

@@ -2,10 +2,11 @@
 
 use std::sync::Arc;
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use domain::{
+    ambient::StationReading,
     ids::{JointId, ProjectId},
-    joints::{Assessment, Fact, JointState, Outside, ReleaseInForce, Severity, assess},
+    joints::{Assessment, Fact, JointState, Outside, ReleaseInForce, Severity, assess, gates},
     setup::ProjectSetup,
 };
 use store::{PgConnection, StoreError, joints::StoredJoint};
@@ -25,22 +26,45 @@ pub struct Judged {
     pub setup: Arc<ProjectSetup>,
 }
 
-/// What the facts of a joint do not say.
+/// What the facts of a joint do not say; the readings are those for `moments`.
 pub(crate) async fn outside(
     conn: &mut PgConnection,
     project: ProjectId,
     joint: &StoredJoint,
     setup: &ProjectSetup,
+    moments: &[DateTime<Utc>],
 ) -> Result<Outside, AppError> {
     let (newest, nonconformances) = store::outside::of_joint(conn, project, joint.id).await?;
     let plan = setup.assignment(&joint.entry).map(|assigned| assigned.plan);
+    let readings = readings(conn, project, joint, setup, moments).await?;
     let contradicted = matches!(newest, Some((_, true)));
     Ok(Outside {
         release: newest.filter(|(_, contradicted)| !contradicted).map(|(release, _)| release),
         contradicted,
         nonconformances,
         blocking_from: plan.map_or(Severity::Major, |plan| plan.blocking_from),
+        readings,
     })
+}
+
+/// The readings of the joint's spread that can speak for `moments`.
+async fn readings(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    joint: &StoredJoint,
+    setup: &ProjectSetup,
+    moments: &[DateTime<Utc>],
+) -> Result<Vec<StationReading>, AppError> {
+    let Some(assigned) = setup.assignment(&joint.entry) else { return Ok(Vec::new()) };
+    let Some(spread) = &assigned.section.spread else { return Ok(Vec::new()) };
+    let age = TimeDelta::minutes(assigned.plan.ambient_valid_min);
+    Ok(store::ambient::around::around(conn, project, spread, moments, age).await?)
+}
+
+/// The moments of the joint's work for which its spread's readings are asked.
+pub(crate) fn moments(joint: &StoredJoint, setup: &ProjectSetup) -> Vec<DateTime<Utc>> {
+    let assigned = setup.assignment(&joint.entry);
+    assigned.map_or_else(Vec::new, |assigned| gates::moments(&joint.state, assigned.plan))
 }
 
 /// The state of a joint from its facts.
@@ -63,7 +87,8 @@ pub(crate) async fn judge(
     setup: &Arc<ProjectSetup>,
     now: DateTime<Utc>,
 ) -> Result<Judged, AppError> {
-    let outside = outside(conn, project, &joint, setup).await?;
+    let moments = moments(&joint, setup);
+    let outside = outside(conn, project, &joint, setup, &moments).await?;
     let state: &JointState = &joint.state;
     let assessment = assess(state, &joint.entry, setup, &outside, now);
     Ok(Judged { joint, assessment, release: outside.release, setup: Arc::clone(setup) })

@@ -68,7 +68,8 @@ pub(crate) async fn write(
     let stored = store::facts::of_joint_or_ids(conn, project, joint.id, &ids).await?;
     let (mut history, known) = read(&stored, &joint, &ids)?;
     let (outcomes, appended) = link(stamp, &mut joint, facts, known);
-    let mut outside = super::outside(conn, project, &joint, setup).await?;
+    let moments = moments(&history, facts);
+    let mut outside = super::outside(conn, project, &joint, setup, &moments).await?;
     if appended.is_empty() {
         let assessment = assess(&joint.state, &joint.entry, setup, &outside, now);
         let release = outside.release;
@@ -104,6 +105,14 @@ pub(crate) async fn write(
     store::joints::update(conn, project, &joint, &assessment, now).await?;
     let judged = Judged { joint, assessment, release: outside.release, setup: Arc::clone(setup) };
     Ok((judged, outcomes))
+}
+
+/// The moments of all the facts that the weather is held against: whichever of them count before
+/// and after the new ones, their readings are among those of these.
+fn moments(history: &[Fact], new: &[NewFact]) -> Vec<DateTime<Utc>> {
+    let old = history.iter().map(|fact| (&fact.event, fact.occurred_at));
+    let all = old.chain(new.iter().map(|fact| (&fact.event, fact.occurred_at)));
+    all.filter(|(event, _)| event.asks_for_readings()).map(|(_, at)| at).collect()
 }
 
 /// The facts of the joint, and the records that have one of `ids`, whatever joint they are on.

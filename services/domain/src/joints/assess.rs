@@ -9,6 +9,7 @@ use super::{
     state::Weld,
 };
 use crate::{
+    ambient::StationReading,
     ids::{EventId, NonconformanceId, ReleaseId, UserId},
     setup::ProjectSetup,
 };
@@ -50,6 +51,8 @@ pub struct Outside {
     pub nonconformances: Vec<OpenNonconformance>,
     /// From which severity they block.
     pub blocking_from: Severity,
+    /// Readings of the weather that can speak for its facts, in any order.
+    pub readings: Vec<StationReading>,
 }
 
 impl Default for Outside {
@@ -59,6 +62,7 @@ impl Default for Outside {
             contradicted: false,
             nonconformances: Vec::new(),
             blocking_from: Severity::Major,
+            readings: Vec::new(),
         }
     }
 }

@@ -220,6 +220,9 @@ facts! {
         /// Person code of who tested.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         inspector: Option<String>,
+        /// Conditions at the joint.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        ambient: Option<Ambient>,
     }
     /// The pipe with this joint was lowered into the trench.
     Lowered {}
@@ -410,6 +413,25 @@ impl Event {
             Self::Excavated(_) => "excavated",
             Self::Superseded(_) => "superseded",
         }
+    }
+
+    /// The conditions that were read at the joint, of the kinds that the weather is held against.
+    pub const fn ambient(&self) -> Option<Option<&Ambient>> {
+        match self {
+            Self::SurfacePrepared(it) => Some(it.ambient.as_ref()),
+            Self::Primed(it) => Some(it.ambient.as_ref()),
+            Self::Profiled(it) => Some(it.ambient.as_ref()),
+            Self::Wrapped(it) => Some(it.ambient.as_ref()),
+            Self::Repaired(it) => Some(it.ambient.as_ref()),
+            Self::HolidayTested(it) => Some(it.ambient.as_ref()),
+            _ => None,
+        }
+    }
+
+    /// Whether readings of the spread may have to speak for this fact: nothing was read at the
+    /// joint, or not at the time of the fact.
+    pub fn asks_for_readings(&self) -> bool {
+        self.ambient().is_some_and(|own| own.is_none_or(|own| own.measured_at.is_some()))
     }
 
     /// Whether this fact coats or disturbs the joint, so that every earlier holiday test is stale.

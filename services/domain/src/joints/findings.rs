@@ -5,6 +5,7 @@ use utoipa::ToSchema;
 
 use super::{
     event::{RepairWrap, TestResult},
+    gates::{fresh_until, time},
     recall::LOT_RECALLED,
     state::{Ground, JointState, LayerRole, Mark},
 };
@@ -57,11 +58,12 @@ pub struct Finding {
 }
 
 /// The codes of findings that no gate reports, with their default severity.
-const OWN_CODES: [(&str, Severity); 10] = [
+const OWN_CODES: [(&str, Severity); 11] = [
     ("REPAIR_IS_PATCH", Severity::Major),
     ("REPAIR_INCOMPLETE", Severity::Major),
     ("VISUAL_INSPECTION_FAILED", Severity::Major),
     ("BURIED_UNRELEASED", Severity::Critical),
+    ("BACKFILLED_TOO_LATE", Severity::Minor),
     ("PASS_WITH_HOLIDAYS", Severity::Minor),
     ("TRAVEL_TOO_FAST", Severity::Major),
     ("AFTER_CUT_OUT", Severity::Minor),
@@ -146,6 +148,15 @@ pub fn of_facts(
     for mark in &state.correct_nothing {
         let detail = "it takes the place of an entry that is not known on this joint";
         add(*mark, "SUPERSEDES_NOTHING", detail.to_owned());
+    }
+    if let (Ground::Buried(mark), Some(plan), Some(test)) =
+        (state.ground, plan, state.newest_test().filter(|test| test.passed))
+        && mark.at > fresh_until(test, plan.test_valid_h)
+    {
+        let waited = time(mark.at - test.mark.at);
+        let (code, hours) = (&plan.code, plan.test_valid_h);
+        let detail = format!("covered {waited} after its holiday test, {code} allows {hours} h");
+        add(mark, "BACKFILLED_TOO_LATE", detail);
     }
     if let (true, Ground::Buried(mark)) = (buried_unreleased, state.ground) {
         let detail = "the joint is under the soil without a release in force";

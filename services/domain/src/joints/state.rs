@@ -198,6 +198,7 @@ impl JointState {
                     inspector: done.inspector.clone(),
                     travel_speed_mm_s: done.travel_speed_mm_s,
                     holidays_found: done.holidays_found,
+                    ambient: done.ambient.clone(),
                     stale_since: None,
                 });
             }

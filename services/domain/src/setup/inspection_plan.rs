@@ -101,6 +101,26 @@ pub struct InspectionPlan {
     #[serde(default = "default_limits")]
     #[schema(value_type = ConditionLimits)]
     pub limits: Limits,
+    /// Most rain in the hour before, mm; null where rain is not held against the work.
+    #[serde(default = "no_rain")]
+    #[schema(minimum = 0, maximum = 300)]
+    pub rain_max_mm: Option<f64>,
+    /// Strongest wind, m/s; none if absent. Work in a shelter is read in the shelter.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(exclusive_minimum = 0, maximum = 75)]
+    pub wind_max_m_s: Option<f64>,
+    /// Conditions of the holiday test, which asks for a dry surface.
+    #[serde(default = "default_test_limits")]
+    #[schema(value_type = ConditionLimits)]
+    pub test_limits: Limits,
+    /// Least time from the last layer to the holiday test, minutes.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 100_000)]
+    pub test_after_wrap_min: Option<i64>,
+    /// Longest time from the last layer to the holiday test, minutes.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1, maximum = 100_000)]
+    pub test_within_wrap_min: Option<i64>,
     /// Fastest travel of the electrode, mm/s.
     #[serde(default = "default_travel_speed")]
     #[schema(exclusive_minimum = 0, maximum = 5000)]
@@ -131,6 +151,11 @@ impl InspectionPlan {
             ambient_valid_min: two_hundred_forty(),
             preparation_valid_min: two_hundred_forty(),
             limits: default_limits(),
+            rain_max_mm: no_rain(),
+            wind_max_m_s: None,
+            test_limits: default_test_limits(),
+            test_after_wrap_min: None,
+            test_within_wrap_min: None,
             travel_speed_max_mm_s: default_travel_speed(),
             peel_force_min_n_per_mm: None,
             nonconformance_from: default_nonconformance_from(),
@@ -169,6 +194,18 @@ fn default_limits() -> Limits {
     }
 }
 
+/// No coating on rained-on steel, no test on a wet surface: common practice, no source.
+#[expect(clippy::unnecessary_wraps, reason = "serde asks for the type of the field")]
+const fn no_rain() -> Option<f64> {
+    Some(0.0)
+}
+
+/// A surface under the dew point is wet, and a spark creeps along the water: common practice, no
+/// source.
+fn default_test_limits() -> Limits {
+    Limits { dew_point_margin_c: Some(0.0), ..Limits::default() }
+}
+
 impl Validate for InspectionPlan {
     fn faults(&self) -> Vec<FieldError> {
         let rule = &self.voltage_rule;
@@ -180,6 +217,12 @@ impl Validate for InspectionPlan {
         if !rule.method.admits_tape() {
             let detail = "this method excludes tape systems; name another one";
             faults.push(FieldError::new("/voltage_rule/method", "NOT_FOR_TAPE", detail));
+        }
+        if let (Some(least), Some(most)) = (self.test_after_wrap_min, self.test_within_wrap_min)
+            && least >= most
+        {
+            let detail = format!("must be more than test_after_wrap_min, which is {least}");
+            faults.push(FieldError::new("/test_within_wrap_min", "OUT_OF_RANGE", detail));
         }
         faults
     }

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use domain::{
+    ambient::{Measured, StationReading},
     ids::{EventId, UserId},
     joints::{
         Assessment, Event, Fact, Gate, GateKind, JointKind, JointState, Outside, RegisterEntry,
@@ -257,6 +258,7 @@ pub fn test(voltage_kv: f64) -> HolidayTested {
         holidays_found: Some(0),
         travel_speed_mm_s: None,
         inspector: Some("P-2".into()),
+        ambient: None,
         note: None,
     }
 }
@@ -403,6 +405,35 @@ impl Story {
     pub fn with(mut self, change: impl FnOnce(&mut Self)) -> Self {
         change(&mut self);
         self
+    }
+
+    /// The inspection plan.
+    pub fn plan(&mut self) -> &mut InspectionPlan {
+        self.setup.plans.get_mut("ITP").unwrap()
+    }
+
+    /// A material.
+    pub fn material(&mut self, code: &str) -> &mut Material {
+        self.setup.materials.get_mut(code).unwrap()
+    }
+
+    /// A gauge of the spread is read: air and steel in °C, the humidity is 60 %.
+    pub fn read(&mut self, when: &str, air_c: f64, steel_c: Option<f64>) {
+        let steel = steel_c.map(|it| units::Temperature::from_celsius(it).unwrap());
+        let number = 1000 + self.outside.readings.len() as u128;
+        self.outside.readings.push(StationReading {
+            id: Uuid::from_u128(number),
+            station: "MAST".into(),
+            read_at: at(when),
+            recorded_at: at(when),
+            measured: Measured {
+                air: units::Temperature::from_celsius(air_c).unwrap(),
+                relative_humidity: Some(units::RelativeHumidity::from_percent(60.0).unwrap()),
+                steel,
+                wind_m_s: None,
+                rain_mm: None,
+            },
+        });
     }
 
     /// The fold.

@@ -153,6 +153,42 @@ fn about_the_work() -> Vec<Case> {
             primed_in(|it| it.relative_humidity_percent = 0.0),
         ),
         (G::Conditions, "CONDITIONS_OUT_OF_LIMITS", primed_in(|it| it.steel_c = 14.0)),
+        (
+            G::Conditions,
+            "STEEL_NOT_READ",
+            primed_with(|it| it.ambient = None)
+                .with(|it| it.read("2026-06-01T08:40:00Z", 20.0, None)),
+        ),
+        (
+            G::Conditions,
+            "TEST_CONDITIONS_OUT_OF_LIMITS",
+            tested_with(|it| it.ambient = Some(Ambient { steel_c: 11.0, ..weather() })),
+        ),
+        (
+            G::Conditions,
+            "PREPARATION_TOO_OLD",
+            clean().with(|it| it.plan().preparation_valid_min = 9),
+        ),
+        (
+            G::Conditions,
+            "FLASH_OFF_TOO_SHORT",
+            clean().with(|it| it.material("PRIMER").flash_off_min = Some(11)),
+        ),
+        (
+            G::Conditions,
+            "OPEN_TIME_EXCEEDED",
+            clean().with(|it| it.material("PRIMER").open_time_min = Some(9)),
+        ),
+        (
+            G::Conditions,
+            "TESTED_TOO_SOON",
+            clean().with(|it| it.plan().test_after_wrap_min = Some(11)),
+        ),
+        (
+            G::Conditions,
+            "TESTED_TOO_LATE",
+            clean().with(|it| it.plan().test_within_wrap_min = Some(9)),
+        ),
         (G::Overlap, "OVERLAP_UNDER", clean().but(5, narrow)),
         (G::Thickness, "THICKNESS_UNDER", clean().when(thick(1.9))),
         (G::PeelTests, "PEEL_TEST_FAILED", coupon(TestResult::Fail, 2.0)),
@@ -187,6 +223,7 @@ fn a_clean_joint_has_every_gate_open_and_is_granted() {
 fn the_table_of_stories_names_every_code_that_the_gates_know() {
     let sources = [
         include_str!("../../src/joints/gates/mod.rs"),
+        include_str!("../../src/joints/gates/clocks.rs"),
         include_str!("../../src/joints/gates/conditions.rs"),
         include_str!("../../src/joints/gates/layers.rs"),
         include_str!("../../src/joints/gates/measurements.rs"),

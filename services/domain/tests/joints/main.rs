@@ -8,3 +8,4 @@ mod gates;
 mod model;
 mod properties;
 mod stored_form;
+mod weather;

@@ -108,6 +108,7 @@ fn event_of(kind: &str, from: &Fields) -> Event {
             holidays_found: given.then_some((10_000.0 * share) as u32),
             travel_speed_mm_s: some(5000.0 * share),
             inspector,
+            ambient,
             note,
         }),
         "lowered" => Event::Lowered(domain::joints::event::Lowered { note }),
@@ -216,7 +217,7 @@ fn the_stored_form_of_each_kind_with_every_field_never_changes() {
         {"kind":"primed","lots":["T"],"quantities":{"T":0.5},"crew":"T","applicator":"T","ambient":{"air_c":5.0,"relative_humidity_percent":50.0,"steel_c":45.0,"measured_at":"2026-06-01T08:00:00.500Z"},"note":"T"}
         {"kind":"profiled","lots":["T"],"quantities":{"T":0.5},"crew":"T","applicator":"T","ambient":{"air_c":5.0,"relative_humidity_percent":50.0,"steel_c":45.0,"measured_at":"2026-06-01T08:00:00.500Z"},"note":"T"}
         {"kind":"wrapped","layer":"inner","lots":["T"],"quantities":{"T":0.5},"overlap_percent":-0.5,"crew":"T","applicator":"T","ambient":{"air_c":5.0,"relative_humidity_percent":50.0,"steel_c":45.0,"measured_at":"2026-06-01T08:00:00.500Z"},"note":"T"}
-        {"kind":"holiday_tested","result":"pass","voltage_kv":30.0,"detector":"T","holidays_found":5000,"travel_speed_mm_s":2500.0,"inspector":"T","note":"T"}
+        {"kind":"holiday_tested","result":"pass","voltage_kv":30.0,"detector":"T","holidays_found":5000,"travel_speed_mm_s":2500.0,"inspector":"T","ambient":{"air_c":5.0,"relative_humidity_percent":50.0,"steel_c":45.0,"measured_at":"2026-06-01T08:00:00.500Z"},"note":"T"}
         {"kind":"lowered","note":"T"}
         {"kind":"backfilled","note":"T"}
         {"kind":"visually_inspected","result":"pass","inspector":"T","note":"T"}

@@ -1,5 +1,6 @@
 //! The gates of the backfill release. Each is open, or shut with every reason at once.
 
+mod clocks;
 mod conditions;
 mod layers;
 mod measurements;
@@ -10,6 +11,8 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+pub(in crate::joints) use clocks::time;
+pub use conditions::moments;
 pub(in crate::joints) use test::fresh_until;
 pub use test::required_voltage;
 
@@ -19,6 +22,7 @@ use super::{
     state::{DamageFrom, Mark, Weld},
 };
 use crate::{
+    ambient::StationReading,
     ids::EventId,
     setup::{Assignment, ProjectSetup},
 };
@@ -111,6 +115,11 @@ impl Reasons {
         });
     }
 
+    fn and(mut self, other: Self) -> Self {
+        self.0.extend(other.0);
+        self
+    }
+
     fn into_gate(self, gate: GateKind) -> Gate {
         Gate { gate, open: self.0.is_empty(), waivable: gate.waivable(), reasons: self.0 }
     }
@@ -122,6 +131,7 @@ struct View<'a> {
     entry: &'a RegisterEntry,
     setup: &'a ProjectSetup,
     assigned: Option<Assignment<'a>>,
+    readings: &'a [StationReading],
 }
 
 /// Every gate of a joint at `now`.
@@ -132,7 +142,13 @@ pub fn all(
     outside: &Outside,
     now: DateTime<Utc>,
 ) -> Vec<Gate> {
-    let view = View { state, entry, setup, assigned: setup.assignment(entry) };
+    let view = View {
+        state,
+        entry,
+        setup,
+        assigned: setup.assignment(entry),
+        readings: &outside.readings,
+    };
     vec![
         weld(state).into_gate(GateKind::Weld),
         layers::layers(&view).into_gate(GateKind::Layers),
@@ -141,7 +157,7 @@ pub fn all(
         nonconformances(outside).into_gate(GateKind::Nonconformances),
         layers::materials(&view).into_gate(GateKind::Materials),
         people::people(&view).into_gate(GateKind::People),
-        conditions::conditions(&view).into_gate(GateKind::Conditions),
+        conditions::conditions(&view).and(clocks::clocks(&view)).into_gate(GateKind::Conditions),
         measurements::overlap(&view).into_gate(GateKind::Overlap),
         measurements::thickness(&view).into_gate(GateKind::Thickness),
         measurements::peel_tests(&view).into_gate(GateKind::PeelTests),

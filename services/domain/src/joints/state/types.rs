@@ -171,6 +171,9 @@ pub struct Test {
     pub travel_speed_mm_s: Option<f64>,
     /// Holidays counted.
     pub holidays_found: Option<u32>,
+    /// Conditions.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ambient: Option<Ambient>,
     /// Something coated or disturbed the joint after it.
     pub stale_since: Option<Mark>,
 }

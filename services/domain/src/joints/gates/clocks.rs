@@ -1,0 +1,128 @@
+//! The times between works: preparation, flash-off, open time, wrap and test.
+
+use chrono::TimeDelta;
+
+use super::{Reasons, View};
+use crate::{
+    joints::state::{Applied, Mark},
+    setup::{Assignment, Material},
+};
+
+/// No work came too late after the one before it, and none too early. Exactly on a limit is inside.
+pub(super) fn clocks(view: &View<'_>) -> Reasons {
+    let mut reasons = Reasons::default();
+    let Some(assigned) = view.assigned else { return reasons };
+    let coat = &view.state.coat;
+    if let (Some((prepared, _)), Some(first)) = (&coat.prepared, coat.layers.first()) {
+        preparation(assigned, *prepared, first, &mut reasons);
+    }
+    for pair in coat.layers.windows(2) {
+        if let [below, above] = pair {
+            layer_on_layer(view, assigned, below, above, &mut reasons);
+        }
+    }
+    test(view, assigned, &mut reasons);
+    reasons
+}
+
+/// Bare steel rusts.
+fn preparation(assigned: Assignment<'_>, prepared: Mark, first: &Applied, reasons: &mut Reasons) {
+    let (waited, plan) = (first.mark.at - prepared.at, assigned.plan);
+    let longest = plan.preparation_valid_min;
+    if waited > TimeDelta::minutes(longest) {
+        let detail = format!(
+            "the {} came {} after the preparation of the steel, {} allows {}",
+            first.role.words(),
+            time(waited),
+            plan.code,
+            minutes(longest)
+        );
+        reasons.shut("PREPARATION_TOO_OLD", detail, &[prepared, first.mark]);
+    }
+}
+
+/// Flash-off and open time of the layer below. The same layer once more renews it: it ends no open
+/// time and waits for no flash-off.
+fn layer_on_layer(
+    view: &View<'_>,
+    assigned: Assignment<'_>,
+    below: &Applied,
+    above: &Applied,
+    reasons: &mut Reasons,
+) {
+    let Some(material) = material_of(view, assigned, below) else { return };
+    if below.role == above.role {
+        return;
+    }
+    let waited = above.mark.at - below.mark.at;
+    let (over, under, code) = (above.role.words(), below.role.words(), &material.code);
+    let marks = [below.mark, above.mark];
+    if let Some(least) = material.flash_off_min
+        && waited < TimeDelta::minutes(least)
+    {
+        let (waited, least) = (time(waited), minutes(least));
+        let detail = format!("the {over} came {waited} after the {under}, {code} asks for {least}");
+        reasons.shut("FLASH_OFF_TOO_SHORT", detail, &marks);
+    }
+    if let Some(longest) = material.open_time_min
+        && waited > TimeDelta::minutes(longest)
+    {
+        let (waited, longest) = (time(waited), minutes(longest));
+        let detail =
+            format!("the {over} came {waited} after the {under}, {code} stays open for {longest}");
+        reasons.shut("OPEN_TIME_EXCEEDED", detail, &marks);
+    }
+}
+
+/// What a layer was made of: the material of its lot, and where none is known, that of the system.
+fn material_of<'a>(
+    view: &View<'a>,
+    assigned: Assignment<'a>,
+    layer: &Applied,
+) -> Option<&'a Material> {
+    let lots = layer.lots.iter().filter_map(|code| view.setup.lots.get(code));
+    let used = lots.map(|lot| &lot.material).next();
+    let planned = assigned.system.layers.iter().find(|it| it.role == layer.role);
+    let code = used.or_else(|| planned.map(|it| &it.material))?;
+    view.setup.materials.get(code)
+}
+
+/// The newest test against the layer that was put on before it.
+fn test(view: &View<'_>, assigned: Assignment<'_>, reasons: &mut Reasons) {
+    let newest = view.state.newest_test().filter(|test| test.stale_since.is_none());
+    let (Some(test), Some(last)) = (newest, view.state.coat.layers.last()) else { return };
+    let (waited, plan) = (test.mark.at - last.mark.at, assigned.plan);
+    let (role, told) = (last.role.words(), time(waited));
+    let marks = [last.mark, test.mark];
+    if let Some(least) = plan.test_after_wrap_min
+        && waited < TimeDelta::minutes(least)
+    {
+        let least = minutes(least);
+        let detail = format!(
+            "the holiday test came {told} after the {role}, {} asks for {least}",
+            plan.code
+        );
+        reasons.shut("TESTED_TOO_SOON", detail, &marks);
+    }
+    if let Some(most) = plan.test_within_wrap_min
+        && waited > TimeDelta::minutes(most)
+    {
+        let most = minutes(most);
+        let detail =
+            format!("the holiday test came {told} after the {role}, {} allows {most}", plan.code);
+        reasons.shut("TESTED_TOO_LATE", detail, &marks);
+    }
+}
+
+fn minutes(count: i64) -> String {
+    time(TimeDelta::minutes(count))
+}
+
+/// Hours, minutes and seconds; those that are nought are left out.
+pub(in crate::joints) fn time(span: TimeDelta) -> String {
+    let whole = span.num_seconds();
+    let parts = [(whole / 3600, "h"), (whole / 60 % 60, "min"), (whole % 60, "s")];
+    let told = parts.iter().filter(|(count, _)| *count != 0);
+    let told: Vec<String> = told.map(|(count, unit)| format!("{count} {unit}")).collect();
+    if told.is_empty() { "0 min".to_owned() } else { told.join(" ") }
+}
