@@ -78,6 +78,9 @@ CREATE INDEX facts_judged_by_weather_idx ON facts (project_id, occurred_at) INCL
 
 GRANT SELECT, INSERT ON ambient_readings, ambient_outlooks TO jointward_app;
 GRANT SELECT ON ambient_readings, ambient_outlooks TO jointward_worker, jointward_reader;
+-- A reading that arrives late can say that a release should not have been given.
+GRANT UPDATE (contradicted_at, contradicted_by, contradiction) ON backfill_releases
+    TO jointward_worker;
 
 DO $$
 DECLARE

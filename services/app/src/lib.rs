@@ -3,7 +3,9 @@
 //! Each loads, lets the domain decide, stores and commits. HTTP is not known here.
 
 pub mod accounts;
+pub mod ambient;
 pub mod clock;
+mod conditions;
 pub mod context;
 pub mod error;
 pub mod feed;

@@ -9,6 +9,7 @@
 
 pub mod access;
 pub mod ambient;
+pub mod condition;
 pub mod ids;
 pub mod joints;
 pub mod outlook;

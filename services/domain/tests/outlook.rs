@@ -6,10 +6,11 @@ use std::{collections::BTreeMap, sync::Arc};
 
 use chrono::NaiveDate;
 use domain::{
+    condition::Urgency,
     joints::{JointKind, state::LayerRole},
     outlook::{
-        Basis, Change, DayMade, Expected, Held, JointsWaiting, Outlook, Situation, Terms, Urgency,
-        apply, conditions, demand, learnt_rate, outlook, shelf_life,
+        Basis, Change, DayMade, Expected, Held, JointsWaiting, Outlook, Situation, Terms, apply,
+        conditions, demand, learnt_rate, outlook, shelf_life,
     },
     setup::{Kind, PlanLine, ProductionPlan, ProjectSetup},
     takeoff::JointGroup,

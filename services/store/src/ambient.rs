@@ -1,3 +1,5 @@
 //! The weather log of a project.
 
 pub mod around;
+pub mod judged;
+pub mod now;

@@ -205,16 +205,3 @@ pub async fn recorded_use(
     .await
     .map_err(database("add up what was used"))
 }
-
-/// Waits until no other transaction looks over the stock of `project`; the turn ends with the
-/// transaction.
-pub async fn take_turn(conn: &mut PgConnection, project: ProjectId) -> Result<(), StoreError> {
-    sqlx::query!(
-        "SELECT pg_advisory_xact_lock(hashtextextended('stock_check:' || $1::text, 0))",
-        project.0.to_string(),
-    )
-    .execute(conn)
-    .await
-    .map_err(database("take a turn at the stock"))?;
-    Ok(())
-}

@@ -14,6 +14,24 @@ mod read;
 pub use acknowledge::{Acknowledgement, acknowledge, lock};
 pub use read::{HistoryEntry, ShownWarning, WarningFilter, find, history, list};
 
+/// Waits until no other transaction makes the warnings of the check `what` in `project`; the turn
+/// ends with the transaction.
+pub async fn take_turn(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    what: &str,
+) -> Result<(), StoreError> {
+    sqlx::query!(
+        "SELECT pg_advisory_xact_lock(hashtextextended($2 || ':' || $1::text, 0))",
+        project.0.to_string(),
+        what,
+    )
+    .execute(conn)
+    .await
+    .map_err(database("take a turn at a check"))?;
+    Ok(())
+}
+
 /// A warning to raise or to bring up to date.
 #[derive(Debug, Clone, Default)]
 pub struct Raised<'a> {

@@ -61,7 +61,13 @@ fn runner(app: &App) -> Result<RunnerBuilder, CronError> {
     let recalls =
         QueueOptions { workers: 1, timeout: Duration::from_mins(20), ..QueueOptions::default() };
 
+    // Readings of weeks can come at once.
+    let readings =
+        QueueOptions { workers: 1, timeout: Duration::from_mins(20), ..QueueOptions::default() };
+
     let to = || app.clone();
+    let (weather, ambient, ambient_of_all) = (to(), to(), to());
+    let (clock, clock_of_all) = (to(), to());
     let (import, freshness, all, upkeep, recall) = (to(), to(), to(), to(), to());
     let (consumption, consumption_of_all, webhook) = (to(), to(), to());
     let (stock, stock_of_each) = (to(), to());
@@ -70,6 +76,7 @@ fn runner(app: &App) -> Result<RunnerBuilder, CronError> {
         .register_with(imports, move |_, job| handlers::run_import(import.clone(), job))
         .register_with(two(), move |_, job| handlers::release_freshness(freshness.clone(), job))
         .register_with(one(), move |_, job| handlers::release_freshness_of_all(all.clone(), job))
+        .register_with(readings, move |_, job| handlers::follow_readings(weather.clone(), job))
         .register_with(recalls, move |_, job| handlers::follow_recall(recall.clone(), job))
         .register_with(two(), move |_, job| handlers::post_consumption(consumption.clone(), job))
         .register_with(one(), move |_, job| {
@@ -78,6 +85,14 @@ fn runner(app: &App) -> Result<RunnerBuilder, CronError> {
         .register_with(two(), move |_, job| handlers::stock_check(stock.clone(), job))
         .register_with(one(), move |_, job| {
             handlers::stock_check_of_each(stock_of_each.clone(), job)
+        })
+        .register_with(two(), move |_, job| handlers::ambient_check(ambient.clone(), job))
+        .register_with(one(), move |_, job| {
+            handlers::ambient_check_of_all(ambient_of_all.clone(), job)
+        })
+        .register_with(two(), move |_, job| handlers::primer_clock(clock.clone(), job))
+        .register_with(one(), move |_, job| {
+            handlers::primer_clock_of_all(clock_of_all.clone(), job)
         })
         .register_with(one(), move |_, job| handlers::upkeep(upkeep.clone(), job))
         .register_with(QueueOptions::default(), move |_, job| {

@@ -1,12 +1,13 @@
 //! What recurs.
 
 use app::jobs::{
-    DigestOfAll, PostConsumptionOfAll, ReleaseFreshnessOfAll, StockCheckOfEach, Upkeep,
+    AmbientCheckOfAll, DigestOfAll, PostConsumptionOfAll, PrimerClockOfAll, ReleaseFreshnessOfAll,
+    StockCheckOfEach, Upkeep,
 };
 use jobs::{CatchUp, Cron, CronError};
 
 /// Every schedule, in UTC.
-pub(crate) fn all() -> Result<[Cron; 5], CronError> {
+pub(crate) fn all() -> Result<[Cron; 7], CronError> {
     Ok([
         Cron::new("release_freshness", "0 5 * * * *", CatchUp::Latest, |tick| {
             ReleaseFreshnessOfAll { tick }
@@ -14,6 +15,13 @@ pub(crate) fn all() -> Result<[Cron; 5], CronError> {
         // What its own job missed, such as a fact whose commit took long.
         Cron::new("post_consumption", "0 */5 * * * *", CatchUp::Latest, |tick| {
             PostConsumptionOfAll { tick }
+        })?,
+        // Readings ask for a look themselves; this is for those that do not come.
+        Cron::new("ambient_check", "0 20 * * * *", CatchUp::Latest, |tick| AmbientCheckOfAll {
+            tick,
+        })?,
+        Cron::new("primer_clock", "0 * * * * *", CatchUp::Latest, |tick| PrimerClockOfAll {
+            tick,
         })?,
         // Every hour, for somewhere it is morning.
         Cron::new("stock_check", "0 10 * * * *", CatchUp::Latest, |tick| StockCheckOfEach {

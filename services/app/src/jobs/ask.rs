@@ -3,7 +3,9 @@
 use ::jobs::JobPayload;
 use domain::access::Permission;
 
-use super::{PostConsumption, ReleaseFreshness, StockCheck, not_enqueued};
+use super::{
+    AmbientCheck, PostConsumption, PrimerClock, ReleaseFreshness, StockCheck, not_enqueued,
+};
 use crate::{App, AppError, projects::ProjectEntry};
 
 /// Asks for a run of the job `name` of a project and returns the id of the job.
@@ -17,8 +19,16 @@ pub async fn ask(app: &App, project: &ProjectEntry, name: &str) -> Result<String
         ReleaseFreshness::QUEUE => ::jobs::enqueue(&mut tx, &ReleaseFreshness { project }).await,
         PostConsumption::QUEUE => ::jobs::enqueue(&mut tx, &PostConsumption { project }).await,
         StockCheck::QUEUE => ::jobs::enqueue(&mut tx, &StockCheck { project }).await,
+        AmbientCheck::QUEUE => ::jobs::enqueue(&mut tx, &AmbientCheck { project }).await,
+        PrimerClock::QUEUE => ::jobs::enqueue(&mut tx, &PrimerClock { project }).await,
         _ => {
-            let known = [ReleaseFreshness::QUEUE, PostConsumption::QUEUE, StockCheck::QUEUE];
+            let known = [
+                ReleaseFreshness::QUEUE,
+                PostConsumption::QUEUE,
+                StockCheck::QUEUE,
+                AmbientCheck::QUEUE,
+                PrimerClock::QUEUE,
+            ];
             let known = known.join(", ");
             return Err(AppError::not_found(format!("job {name} to ask for; there are {known}")));
         }

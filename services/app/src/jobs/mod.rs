@@ -13,11 +13,11 @@ pub use ::jobs::{Counts, JobRun, RunFilter, RunOutcome};
 pub use ask::ask;
 pub use list::list;
 pub use payloads::{
-    DeliverWebhook, DigestOfAll, FollowRecall, PostConsumption, PostConsumptionOfAll,
-    ReleaseFreshness, ReleaseFreshnessOfAll, RunImport, SendMail, StockCheck, StockCheckOfEach,
-    Upkeep,
+    AmbientCheck, AmbientCheckOfAll, DeliverWebhook, DigestOfAll, FollowReadings, FollowRecall,
+    PostConsumption, PostConsumptionOfAll, PrimerClock, PrimerClockOfAll, ReleaseFreshness,
+    ReleaseFreshnessOfAll, RunImport, SendMail, StockCheck, StockCheckOfEach, Upkeep,
 };
-pub(crate) use soon::{post_consumption_soon, stock_check_soon};
+pub(crate) use soon::{ambient_check_soon, post_consumption_soon, stock_check_soon};
 
 /// Why a job was not asked for.
 pub(crate) fn not_enqueued(error: ::jobs::EnqueueError) -> AppError {

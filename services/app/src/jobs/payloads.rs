@@ -181,3 +181,82 @@ impl JobPayload for FollowRecall {
         Some(self.project.0)
     }
 }
+
+/// Looks again at the joints that readings of a spread can speak for.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct FollowReadings {
+    /// The project.
+    pub project: ProjectId,
+    /// Code of the spread.
+    pub spread: String,
+    /// The earliest of the readings.
+    pub from: DateTime<Utc>,
+    /// The latest.
+    pub to: DateTime<Utc>,
+}
+
+impl JobPayload for FollowReadings {
+    const QUEUE: &'static str = "follow_readings";
+    const MAX_ATTEMPTS: i32 = 8;
+
+    fn project_id(&self) -> Option<Uuid> {
+        Some(self.project.0)
+    }
+}
+
+/// Looks at the weather of a project as it is now.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+pub struct AmbientCheck {
+    /// The project.
+    pub project: ProjectId,
+}
+
+impl JobPayload for AmbientCheck {
+    const QUEUE: &'static str = "ambient_check";
+    const MAX_ATTEMPTS: i32 = 4;
+
+    fn project_id(&self) -> Option<Uuid> {
+        Some(self.project.0)
+    }
+}
+
+/// Asks for an [`AmbientCheck`] of every project.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+pub struct AmbientCheckOfAll {
+    /// The hour it is for.
+    pub tick: DateTime<Utc>,
+}
+
+impl JobPayload for AmbientCheckOfAll {
+    const QUEUE: &'static str = "ambient_check_of_all";
+    const MAX_ATTEMPTS: i32 = 4;
+}
+
+/// Looks at the joints of a project that wait for their next layer.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+pub struct PrimerClock {
+    /// The project.
+    pub project: ProjectId,
+}
+
+impl JobPayload for PrimerClock {
+    const QUEUE: &'static str = "primer_clock";
+    // The next minute looks again.
+    const MAX_ATTEMPTS: i32 = 1;
+
+    fn project_id(&self) -> Option<Uuid> {
+        Some(self.project.0)
+    }
+}
+
+/// Asks for a [`PrimerClock`] of every project where one runs.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+pub struct PrimerClockOfAll {
+    /// The minute it is for.
+    pub tick: DateTime<Utc>,
+}
+
+impl JobPayload for PrimerClockOfAll {
+    const QUEUE: &'static str = "primer_clock_of_all";
+    const MAX_ATTEMPTS: i32 = 1;
+}

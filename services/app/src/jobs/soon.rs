@@ -8,7 +8,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use domain::ids::ProjectId;
 use store::PgConnection;
 
-use super::{PostConsumption, StockCheck, not_enqueued};
+use super::{AmbientCheck, PostConsumption, StockCheck, not_enqueued};
 use crate::AppError;
 
 /// What happens within so many seconds is looked at together.
@@ -24,6 +24,16 @@ pub(crate) async fn post_consumption_soon(
     now: DateTime<Utc>,
 ) -> Result<(), AppError> {
     soon(conn, project, now, 0, &PostConsumption { project }).await?;
+    Ok(())
+}
+
+/// Asks for the weather of `project` to be looked at soon after the bucket that `now` is in.
+pub(crate) async fn ambient_check_soon(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    now: DateTime<Utc>,
+) -> Result<(), AppError> {
+    soon(conn, project, now, 0, &AmbientCheck { project }).await?;
     Ok(())
 }
 

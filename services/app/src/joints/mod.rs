@@ -9,9 +9,9 @@ mod write;
 
 pub use batch::{BatchItem, ItemAnswer, record_batch};
 pub use judge::Judged;
-pub(crate) use judge::{folded, judge, outside};
+pub(crate) use judge::{folded, judge, moments, outside};
 pub use list::list;
 pub use record::{Recorded, record};
 pub use view::{FactView, JointView, facts, show};
 pub use write::Outcome;
-pub(crate) use write::{follow_findings, write};
+pub(crate) use write::{Blamed, contradict, follow_findings, write};

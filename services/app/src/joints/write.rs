@@ -11,7 +11,7 @@ use domain::{
         Assessment, Fact, Finding, JointState, Outside, Severity, assess,
         chain::{self, Record},
         fact::NewFact,
-        release::{contradictions, undone},
+        release::{BlockingCondition, contradictions, undone},
     },
     setup::ProjectSetup,
 };
@@ -88,7 +88,9 @@ pub(crate) async fn write(
         }
         joint.state = JointState::fold(&history);
         let after = assess(&joint.state, &joint.entry, setup, &outside, now);
-        contradict(conn, stamp, &joint, &mut outside, (&before, &after), fact, setup).await?;
+        if let Some(blamed) = blamed(&joint, &outside, (&before, &after), fact, setup) {
+            contradict(conn, (project, now), &joint, &mut outside, blamed).await?;
+        }
         before = after;
     }
     joint.state = JointState::fold(&history);
@@ -169,26 +171,39 @@ fn link(
     (outcomes, appended)
 }
 
-/// Marks the release in force contradicted where the new fact says so.
-async fn contradict(
-    conn: &mut PgConnection,
-    stamp: Stamp,
+/// Why a release was contradicted, and by which fact.
+pub(crate) struct Blamed {
+    /// The fact.
+    pub by: EventId,
+    /// Every reason.
+    pub why: Vec<BlockingCondition>,
+}
+
+/// What the new fact says against the release in force.
+fn blamed(
     joint: &StoredJoint,
-    outside: &mut Outside,
+    outside: &Outside,
     (before, after): (&Assessment, &Assessment),
     fact: &Appended,
     setup: &ProjectSetup,
-) -> Result<(), AppError> {
-    let Some(release) = &outside.release else { return Ok(()) };
+) -> Option<Blamed> {
+    let release = outside.release.as_ref()?;
     let mut why = contradictions(before, after);
     if why.is_empty() {
         why = undone(release, &joint.state, &joint.entry, setup);
     }
-    if why.is_empty() {
-        return Ok(());
-    }
-    let Stamp { project, now, .. } = stamp;
-    let by = fact.record.id;
+    (!why.is_empty()).then_some(Blamed { by: fact.record.id, why })
+}
+
+/// Marks the release in force contradicted, opens its nonconformance and warns.
+pub(crate) async fn contradict(
+    conn: &mut PgConnection,
+    (project, now): (ProjectId, DateTime<Utc>),
+    joint: &StoredJoint,
+    outside: &mut Outside,
+    Blamed { by, why }: Blamed,
+) -> Result<(), AppError> {
+    let Some(release) = &outside.release else { return Ok(()) };
     store::releases::contradict(conn, project, release.id, by, now, &why).await?;
     let reasons: Vec<&str> = why.iter().map(|it| it.detail.as_str()).collect();
     let buried = joint.state.buried().is_some();

@@ -4,6 +4,6 @@ mod ask_all;
 mod clean;
 mod release_freshness;
 
-pub use ask_all::{ask_all, ask_all_for_consumption};
+pub use ask_all::ask_all;
 pub use clean::{Cleaned, clean};
 pub use release_freshness::{Freshness, release_freshness};

@@ -1,7 +1,13 @@
-//! The weather: what was read, and which reading speaks for a moment.
+//! The weather: what was read, which reading speaks for a moment, and what it says of limits.
 
+mod conditions;
+mod judge;
 mod nearest;
 mod reading;
 
+pub use conditions::{
+    SpreadNow, StoreNow, WEATHER_KINDS, WorkToday, of_spread, of_store, rules_of_system,
+};
+pub use judge::{Judgement, LimitBroken, Rules, judge};
 pub use nearest::nearest;
 pub use reading::{Measured, StationReading};

@@ -13,6 +13,7 @@ pub mod register_entry;
 pub mod release;
 pub mod stage;
 pub mod state;
+pub mod waiting;
 
 pub use assess::{Assessment, Outside, ReleaseInForce, assess};
 pub use event::Event;

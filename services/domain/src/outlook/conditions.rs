@@ -1,43 +1,10 @@
 //! What of the stock somebody must see.
 
 use chrono::{Days, NaiveDate};
-use serde_json::{Value, json};
+use serde_json::json;
 
 use super::{Held, MaterialOutlook, Outlook, Situation};
-
-/// How much it presses.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Urgency {
-    /// Somebody should look at it these days.
-    Notice,
-    /// Somebody must look at it today.
-    Urgent,
-}
-
-impl Urgency {
-    /// The name in JSON and SQL.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Notice => "notice",
-            Self::Urgent => "urgent",
-        }
-    }
-}
-
-/// A condition, and the numbers behind it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Condition {
-    /// What kind.
-    pub kind: &'static str,
-    /// What it is about: a material or a lot.
-    pub subject: String,
-    /// How much it presses.
-    pub urgency: Urgency,
-    /// What is the matter, in a sentence.
-    pub detail: String,
-    /// The numbers.
-    pub values: Value,
-}
+use crate::condition::{Condition, Urgency};
 
 /// So many days before a day to order by, and before a crew stands still, it presses.
 const PRESSING_DAYS: u64 = 7;

@@ -24,7 +24,7 @@ pub use ahead::{
     Chance, ExpectedQuantity, HeldQuantity, MaterialOutlook, Outlook, RunOutInputs, Unused, outlook,
 };
 pub use change::{Change, Changes, apply};
-pub use conditions::{Condition, ShelfLife, Urgency, conditions, shelf_life};
+pub use conditions::{ShelfLife, conditions, shelf_life};
 pub use demand::{Demand, LearntRate, demand, learnt_rate};
 pub use work_left::{WorkLeft, work_left};
 

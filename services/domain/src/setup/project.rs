@@ -125,11 +125,16 @@ impl ProjectSetup {
 
     /// What the line asks of `entry`; none where its section or what that names is not set up.
     pub fn assignment(&self, entry: &RegisterEntry) -> Option<Assignment<'_>> {
-        let section = self.sections.get(&entry.section)?;
-        let system = entry.coating_system.as_ref().unwrap_or(&section.coating_system);
+        self.assigned(&entry.section, entry.coating_system.as_ref())
+    }
+
+    /// What the line asks of a joint of `section` that is coated with `system`, or with the
+    /// section's own.
+    pub fn assigned(&self, section: &str, system: Option<&String>) -> Option<Assignment<'_>> {
+        let section = self.sections.get(section)?;
         Some(Assignment {
             section,
-            system: self.systems.get(system)?,
+            system: self.systems.get(system.unwrap_or(&section.coating_system))?,
             plan: self.plans.get(&section.inspection_plan)?,
         })
     }

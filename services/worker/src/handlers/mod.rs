@@ -1,10 +1,15 @@
 //! What runs the jobs.
 
+mod ambient_check;
+mod ambient_check_of_all;
 mod deliver_webhook;
 mod digest_of_all;
+mod follow_readings;
 mod follow_recall;
 mod post_consumption;
 mod post_consumption_of_all;
+mod primer_clock;
+mod primer_clock_of_all;
 mod release_freshness;
 mod release_freshness_of_all;
 mod run_import;
@@ -16,11 +21,16 @@ mod upkeep;
 use app::AppError;
 use jobs::JobError;
 
+pub(crate) use ambient_check::ambient_check;
+pub(crate) use ambient_check_of_all::ambient_check_of_all;
 pub(crate) use deliver_webhook::deliver_webhook;
 pub(crate) use digest_of_all::digest_of_all;
+pub(crate) use follow_readings::follow_readings;
 pub(crate) use follow_recall::follow_recall;
 pub(crate) use post_consumption::post_consumption;
 pub(crate) use post_consumption_of_all::post_consumption_of_all;
+pub(crate) use primer_clock::primer_clock;
+pub(crate) use primer_clock_of_all::primer_clock_of_all;
 pub(crate) use release_freshness::release_freshness;
 pub(crate) use release_freshness_of_all::release_freshness_of_all;
 pub(crate) use run_import::run_import;

@@ -1,4 +1,8 @@
-use app::{App, jobs::PostConsumptionOfAll, upkeep};
+use app::{
+    App,
+    jobs::{PostConsumption, PostConsumptionOfAll},
+    upkeep,
+};
 use jobs::{Counts, JobError};
 
 use super::failed;
@@ -8,6 +12,6 @@ pub(crate) async fn post_consumption_of_all(
     app: App,
     job: PostConsumptionOfAll,
 ) -> Result<Counts, JobError> {
-    let asked = upkeep::ask_all_for_consumption(&app, job.tick).await.map_err(failed)?;
-    Ok(Counts::of("projects_asked", asked))
+    let asked = upkeep::ask_all(&app, job.tick, |project| PostConsumption { project }).await;
+    Ok(Counts::of("projects_asked", asked.map_err(failed)?))
 }

@@ -1,4 +1,8 @@
-use app::{App, jobs::ReleaseFreshnessOfAll, upkeep};
+use app::{
+    App,
+    jobs::{ReleaseFreshness, ReleaseFreshnessOfAll},
+    upkeep,
+};
 use jobs::{Counts, JobError};
 
 use super::failed;
@@ -8,6 +12,6 @@ pub(crate) async fn release_freshness_of_all(
     app: App,
     job: ReleaseFreshnessOfAll,
 ) -> Result<Counts, JobError> {
-    let asked = upkeep::ask_all(&app, job.tick).await.map_err(failed)?;
-    Ok(Counts::of("projects_asked", asked))
+    let asked = upkeep::ask_all(&app, job.tick, |project| ReleaseFreshness { project }).await;
+    Ok(Counts::of("projects_asked", asked.map_err(failed)?))
 }

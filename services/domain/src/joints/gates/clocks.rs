@@ -119,7 +119,7 @@ fn minutes(count: i64) -> String {
 }
 
 /// Hours, minutes and seconds; those that are nought are left out.
-pub(in crate::joints) fn time(span: TimeDelta) -> String {
+pub(crate) fn time(span: TimeDelta) -> String {
     let whole = span.num_seconds();
     let parts = [(whole / 3600, "h"), (whole / 60 % 60, "min"), (whole % 60, "s")];
     let told = parts.iter().filter(|(count, _)| *count != 0);

@@ -1,12 +1,11 @@
 //! Air, humidity and steel when the work was done.
 
-use calc::{Broken, Limits, Reading};
 use chrono::{DateTime, TimeDelta, Utc};
 use units::{RelativeHumidity, Temperature, UnitError};
 
 use super::{Reasons, View};
 use crate::{
-    ambient::{Measured, StationReading, nearest},
+    ambient::{Measured, Rules, StationReading, judge, nearest},
     joints::{
         JointState,
         event::Ambient,
@@ -47,15 +46,15 @@ pub(super) fn conditions(view: &View<'_>) -> Reasons {
         };
         let rules = rules_of_work(view, assigned, work);
         let of = Judged { what: &work.what, mark: work.mark, code: "CONDITIONS_OUT_OF_LIMITS" };
-        judge(&said, &rules, &of, &mut reasons);
+        hold(&said, &rules, &of, &mut reasons);
     }
     let newest = view.state.newest_test().filter(|test| test.stale_since.is_none());
     if let Some(test) = newest
         && let Spoken::Said(said) = spoken(view, plan, test.ambient.as_ref(), test.mark.at)
     {
-        let rules = Rules { limits: vec![(&plan.code, &plan.test_limits)], plan };
+        let rules = Rules { limits: vec![(plan.code.as_str(), &plan.test_limits)], plan };
         let code = "TEST_CONDITIONS_OUT_OF_LIMITS";
-        judge(&said, &rules, &Judged { what: "holiday test", mark: test.mark, code }, &mut reasons);
+        hold(&said, &rules, &Judged { what: "holiday test", mark: test.mark, code }, &mut reasons);
     }
     reasons
 }
@@ -132,12 +131,6 @@ fn told_by(view: &View<'_>, reading: &StationReading) -> String {
     }
 }
 
-/// Limits, each with the code of the plan or material that sets them.
-struct Rules<'a> {
-    limits: Vec<(&'a String, &'a Limits)>,
-    plan: &'a InspectionPlan,
-}
-
 /// The plan's limits and those of every material used: of its lots, and where none is known, of the
 /// system.
 fn rules_of_work<'a>(view: &View<'a>, assigned: Assignment<'a>, work: &Work) -> Rules<'a> {
@@ -149,8 +142,8 @@ fn rules_of_work<'a>(view: &View<'a>, assigned: Assignment<'a>, work: &Work) -> 
         codes.extend(layers.map(|it| &it.material));
     }
     let materials = codes.into_iter().filter_map(|code| view.setup.materials.get(code));
-    let own = materials.map(|material| (&material.code, &material.limits));
-    Rules { limits: std::iter::once((&plan.code, &plan.limits)).chain(own).collect(), plan }
+    let own = materials.map(|material| (material.code.as_str(), &material.limits));
+    Rules { limits: std::iter::once((plan.code.as_str(), &plan.limits)).chain(own).collect(), plan }
 }
 
 /// What is judged, and the code that it gets where it breaks a limit.
@@ -160,90 +153,15 @@ struct Judged<'a> {
     code: &'static str,
 }
 
-fn judge(said: &Said, rules: &Rules<'_>, of: &Judged<'_>, reasons: &mut Reasons) {
-    let measured = &said.measured;
-    let limits = rules.limits.iter().fold(Limits::default(), |all, (_, it)| all.tightest(it));
-    let mut shut = |value: &str, who: &str, bound: &str| {
-        let (what, by) = (of.what, &said.by);
-        let detail = format!("{value} at the {what}, {who} asks for {bound} ({by})");
+fn hold(said: &Said, rules: &Rules<'_>, of: &Judged<'_>, reasons: &mut Reasons) {
+    let (what, by) = (of.what, &said.by);
+    let judgement = judge(&said.measured, rules);
+    for it in &judgement.broken {
+        let detail = format!("{} at the {what}, {} asks for {} ({by})", it.said, it.of, it.asked);
         reasons.shut(of.code, detail, &[of.mark]);
-    };
-    let about_steel =
-        limits.steel_min_c.or(limits.steel_max_c).or(limits.dew_point_margin_c).is_some();
-    let of_air =
-        Limits { steel_min_c: None, steel_max_c: None, dew_point_margin_c: None, ..limits.clone() };
-    let broken = match (measured.relative_humidity, measured.steel) {
-        (Some(relative_humidity), Some(steel)) => {
-            let reading = Reading { air: measured.air, relative_humidity, steel };
-            calc::conditions(&reading, &limits).broken
-        }
-        (Some(relative_humidity), None) => {
-            let reading = Reading { air: measured.air, relative_humidity, steel: measured.air };
-            calc::conditions(&reading, &of_air).broken
-        }
-        (None, _) => Vec::new(),
-    };
-    for it in &broken {
-        let (value, bound) = words(it);
-        shut(&value, who(rules, it), &bound);
     }
-    let most = [
-        (measured.rain_mm, rules.plan.rain_max_mm, "mm of rain in the hour"),
-        (measured.wind_m_s, rules.plan.wind_max_m_s, "m/s of wind"),
-    ];
-    for (value, bound, unit) in most {
-        if let (Some(value), Some(bound)) = (value, bound)
-            && value > bound
-        {
-            shut(&format!("{value} {unit}"), &rules.plan.code, &format!("at most {bound}"));
-        }
-    }
-    if about_steel && (measured.steel.is_none() || measured.relative_humidity.is_none()) {
-        let (what, by) = (of.what, &said.by);
+    if judgement.steel_untold {
         let detail = format!("the reading for the {what} does not tell the steel ({by})");
         reasons.shut("STEEL_NOT_READ", detail, &[of.mark]);
     }
-}
-
-/// Whose limit it is: the first that sets it as strictly as the strictest.
-fn who<'a>(rules: &Rules<'a>, broken: &Broken) -> &'a str {
-    let sets = |limits: &Limits| {
-        let bound = match broken.limit {
-            "steel_min_c" => limits.steel_min_c,
-            "steel_max_c" => limits.steel_max_c,
-            "air_min_c" => limits.air_min_c,
-            "air_max_c" => limits.air_max_c,
-            "relative_humidity_max_percent" => limits.relative_humidity_max_percent,
-            _ => limits.dew_point_margin_c,
-        };
-        bound.is_some_and(|bound| bound.total_cmp(&broken.bound).is_eq())
-    };
-    let found = rules.limits.iter().find(|(_, limits)| sets(limits));
-    found.map_or(&rules.plan.code, |(code, _)| code)
-}
-
-/// What was read and what is asked for, such as `steel 1.4 °C above the dew point` and `3`.
-fn words(broken: &Broken) -> (String, String) {
-    let Broken { limit, value, bound } = broken;
-    let (told, bound) = (apart(*value, *bound), format!("{bound}"));
-    match *limit {
-        "dew_point_margin_c" if *value < 0.0 => {
-            let under = told.trim_start_matches('-');
-            (format!("steel {under} °C below the dew point"), format!("{bound} above it"))
-        }
-        "dew_point_margin_c" => (format!("steel {told} °C above the dew point"), bound),
-        "steel_min_c" => (format!("steel at {told} °C"), format!("at least {bound}")),
-        "steel_max_c" => (format!("steel at {told} °C"), format!("at most {bound}")),
-        "air_min_c" => (format!("air at {told} °C"), format!("at least {bound}")),
-        "air_max_c" => (format!("air at {told} °C"), format!("at most {bound}")),
-        _ => (format!("relative humidity {told} %"), format!("at most {bound}")),
-    }
-}
-
-/// With as many decimals, at least one, as tell it from its limit.
-fn apart(value: f64, bound: f64) -> String {
-    let told = (1..6).map(|decimals| format!("{value:.decimals$}"));
-    let differs = |text: &String| text.parse::<f64>().is_ok_and(|it| (it - bound).abs() > 0.0);
-    let mut told = told.filter(differs);
-    told.next().unwrap_or_else(|| value.to_string())
 }

@@ -11,7 +11,7 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-pub(in crate::joints) use clocks::time;
+pub(crate) use clocks::time;
 pub use conditions::moments;
 pub(in crate::joints) use test::fresh_until;
 pub use test::required_voltage;
