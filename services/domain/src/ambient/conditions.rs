@@ -158,7 +158,7 @@ pub fn of_store(it: &StoreNow, setup: &ProjectSetup, now: DateTime<Utc>) -> Opti
             .map(|most| format!("at most {most} °C"))
             .or_else(|| under.map(|least| format!("at least {least} °C")));
         if let Some(bound) = bound {
-            told.insert(format!("{} may be stored at {bound}", material.code));
+            told.insert(format!("{} asks for {bound}", material.code));
             lots_told.insert(code.clone());
         }
     }

@@ -6,6 +6,7 @@ mod builder;
 mod chain;
 mod gates;
 mod model;
+mod now;
 mod properties;
 mod stored_form;
 mod weather;
