@@ -9,8 +9,8 @@ use domain::{
     condition::Urgency,
     joints::{JointKind, state::LayerRole},
     outlook::{
-        Basis, Change, DayMade, Expected, Held, JointsWaiting, Outlook, Situation, Terms, apply,
-        conditions, demand, learnt_rate, outlook, shelf_life,
+        Basis, Change, DayMade, Expected, Held, JointsWaiting, Outlook, Situation, Terms,
+        WorkableShare, apply, conditions, demand, learnt_rate, outlook, shelf_life,
     },
     setup::{Kind, PlanLine, ProductionPlan, ProjectSetup},
     takeoff::JointGroup,
@@ -127,6 +127,7 @@ fn situation() -> Situation {
             .map(|(code, unit)| (code.to_owned(), terms(unit)))
             .into(),
         lost: Vec::new(),
+        workable: Vec::new(),
     }
 }
 
@@ -136,6 +137,31 @@ fn of<'a>(outlook: &'a Outlook, code: &str) -> &'a domain::outlook::MaterialOutl
 
 fn close(found: f64, expected: f64) {
     assert!((found - expected).abs() < 1e-9 * expected.abs().max(1.0), "{found} for {expected}");
+}
+
+#[test]
+fn the_weather_leaves_a_planned_day_its_share() {
+    let share = |spread: &str, system: &str, on, share| WorkableShare {
+        spread: spread.to_owned(),
+        system: system.to_owned(),
+        on: day(on),
+        share,
+    };
+    // 10 joints a day on S1, which is coated with C1; what is told of other systems and spreads is
+    // nothing to it.
+    let mut told = situation();
+    told.workable = vec![
+        share("A", "C1", 0, 0.3),
+        share("A", "C1", 1, 0.0),
+        share("A", "C2", 2, 0.0),
+        share("B", "C1", 2, 0.0),
+    ];
+    assert_eq!(demand(&told).joints[..4], [3.0, 0.0, 10.0, 10.0]);
+    // A learnt rate comes from days that had their weather: only a day without an hour is lost.
+    let made = |back: i64| DayMade { spread: "A".to_owned(), on: day(-back), joints: 8.0 };
+    told.made = vec![made(2), made(3), made(4)];
+    told.basis = Basis::Actual;
+    assert_eq!(demand(&told).joints[..3], [8.0, 0.0, 8.0]);
 }
 
 #[test]

@@ -71,6 +71,7 @@ pub(crate) async fn situation(
         waste: waste(project, &used, setup)?,
         terms: setup.materials.values().map(|it| (it.code.clone(), terms(it))).collect(),
         lost: Vec::new(),
+        workable: Vec::new(),
         setup: Arc::clone(setup),
     })
 }

@@ -362,7 +362,8 @@ fn chance(situation: &Situation, demand: &Demand, material: &str) -> Option<Chan
             && !situation.lost.iter().any(|lost| lost.on == on && lost.spread.is_none());
         let share = if index > last { after } else { each(index) / most };
         let share = if index == 0 { share * of_today.min(1.0) } else { share };
-        if worked { share.min(1.0) } else { 0.0 }
+        // The days so far had their weather; a day on which nobody can work is told by the outlook.
+        if worked && !rained_off(situation, on) { share.min(1.0) } else { 0.0 }
     });
     Some(Chance {
         quantity_per_unit: most,
@@ -373,6 +374,16 @@ fn chance(situation: &Situation, demand: &Demand, material: &str) -> Option<Chan
         seed: SEED,
         production,
     })
+}
+
+/// Whether the outlooks leave no spread a workable hour on `on`, and tell all of them.
+fn rained_off(situation: &Situation, on: NaiveDate) -> bool {
+    let told = || situation.workable.iter().filter(|it| it.on == on);
+    let sections = situation.setup.sections.values();
+    let mut spreads = sections.filter_map(|it| it.spread.as_deref());
+    told().next().is_some()
+        && told().all(|it| it.share <= 0.0)
+        && spreads.all(|spread| told().any(|it| it.spread == spread))
 }
 
 fn simulate(inputs: &[(String, Stock)]) -> Result<Vec<Option<SimulatedRunOut>>, InputError> {

@@ -70,7 +70,7 @@ pub fn demand(situation: &Situation) -> Demand {
         let mut today = BTreeMap::new();
         let mut joints = 0.0;
         for pace in rates.iter().filter(|pace| pace.runs_on(situation, on)) {
-            let mut open = pace.joints_per_day;
+            let mut open = pace.joints_per_day * weather(situation, pace, &left, on);
             if index == 0 {
                 open = less(open, made_today.get_mut(pace.spread));
             }
@@ -193,6 +193,21 @@ fn planned<'a>(line: &'a PlanLine, lines: &'a [PlanLine]) -> Pace<'a> {
         to: Some(line.to),
         joints_per_day: line.joints_per_day,
     }
+}
+
+/// What the weather leaves of a planned day, by the system of the section that the spread is in.
+/// The days that a learnt rate comes from had their own weather, so only a day without any workable
+/// hour takes something off it.
+fn weather(
+    situation: &Situation,
+    pace: &Pace<'_>,
+    left: &BTreeMap<&str, f64>,
+    on: NaiveDate,
+) -> f64 {
+    let waits = |section: &&&str| left.get(**section).is_some_and(|waiting| *waiting > 0.0);
+    let Some(section) = pace.sections.iter().find(waits) else { return 1.0 };
+    let share = situation.workable_share(pace.spread, section, on);
+    if situation.basis == Basis::Plan || share <= 0.0 { share } else { 1.0 }
 }
 
 fn made_on(situation: &Situation, on: NaiveDate) -> BTreeMap<&str, f64> {

@@ -117,6 +117,19 @@ pub struct LostDay {
     pub on: NaiveDate,
 }
 
+/// How much of a working day the weather leaves.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WorkableShare {
+    /// Spread.
+    pub spread: String,
+    /// Coating system.
+    pub system: String,
+    /// Which day.
+    pub on: NaiveDate,
+    /// Workable hours over the hours of the working day, 0 to 1.
+    pub share: f64,
+}
+
 /// Everything that is known today.
 #[derive(Debug, Clone)]
 pub struct Situation {
@@ -142,12 +155,25 @@ pub struct Situation {
     pub terms: BTreeMap<String, Terms>,
     /// Days that are lost besides those off.
     pub lost: Vec<LostDay>,
+    /// What the weather leaves of the days that an outlook tells wholly; of others nothing is known.
+    pub workable: Vec<WorkableShare>,
 }
 
 impl Situation {
     /// The days of the outlook.
     pub fn dates(&self) -> impl Iterator<Item = NaiveDate> {
         self.today.iter_days().take(usize::try_from(self.days).unwrap_or(0))
+    }
+
+    /// The share of the day `on` that the weather leaves `spread` for the coating system of
+    /// `section`; 1 where no outlook tells it.
+    pub fn workable_share(&self, spread: &str, section: &str, on: NaiveDate) -> f64 {
+        let Some(section) = self.setup.sections.get(section) else { return 1.0 };
+        let told = self
+            .workable
+            .iter()
+            .find(|it| it.on == on && it.spread == spread && it.system == section.coating_system);
+        told.map_or(1.0, |it| it.share)
     }
 
     /// Whether `spread` works on `on`.
