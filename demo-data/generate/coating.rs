@@ -104,7 +104,7 @@ impl Visit<'_> {
             grade: if self.rng.chance(0.2) { "Sa 2 1/2" } else { "St 3" }.to_owned(),
             crew: Some(self.crew.to_owned()),
             applicator: Some(self.applicator.to_owned()),
-            ambient: Some(ambient),
+            ambient,
             note: None,
         };
         site.record(self.joint, self.day, minute, Event::SurfacePrepared(prepared))?;
@@ -141,7 +141,7 @@ impl Visit<'_> {
             quantities: BTreeMap::new(),
             crew: Some(self.crew.to_owned()),
             applicator: Some(self.applicator.to_owned()),
-            ambient: Some(self.ambient(minute)),
+            ambient: self.ambient(minute),
             note: None,
         })
     }
@@ -152,7 +152,7 @@ impl Visit<'_> {
             quantities: BTreeMap::new(),
             crew: Some(self.crew.to_owned()),
             applicator: Some(self.applicator.to_owned()),
-            ambient: Some(self.ambient(minute)),
+            ambient: self.ambient(minute),
             note: None,
         })
     }
@@ -172,7 +172,7 @@ impl Visit<'_> {
             overlap_percent: Some(self.rng.between(least, most)),
             crew: Some(self.crew.to_owned()),
             applicator: Some(self.applicator.to_owned()),
-            ambient: Some(self.ambient(minute)),
+            ambient: self.ambient(minute),
             note: None,
         };
         site.record(self.joint, self.day, minute, Event::Wrapped(wrapped)).map(drop)
@@ -231,7 +231,8 @@ impl Visit<'_> {
         lots::lot(stuff, self.joint.system, self.joint.spread, self.day).to_owned()
     }
 
-    fn ambient(&mut self, minute: i64) -> Ambient {
-        weather::ambient(self.day, minute, &mut self.rng)
+    /// The crews of spread B leave it to their mast.
+    fn ambient(&mut self, minute: i64) -> Option<Ambient> {
+        (self.joint.spread == "A").then(|| weather::ambient(self.day, minute, &mut self.rng))
     }
 }

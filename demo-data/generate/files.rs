@@ -4,7 +4,7 @@ use domain::setup::Kind;
 use serde::Serialize;
 use serde_json::json;
 
-use super::{calendar, line, setup, site::Site, stock, users};
+use super::{calendar, line, setup, site::Site, stock, users, weather};
 
 /// Every file's name in the folder, and its text.
 pub fn all() -> anyhow::Result<Vec<(String, String)>> {
@@ -26,6 +26,7 @@ pub fn all() -> anyhow::Result<Vec<(String, String)>> {
     files.push(("facts.ndjson".to_owned(), lines(&site.facts)?));
     files.push(("releases.ndjson".to_owned(), lines(&site.releases())?));
     files.push(("stock.ndjson".to_owned(), lines(&stock::lines(&joints, &site)?)?));
+    files.push(("weather.ndjson".to_owned(), lines(&weather::lines())?));
     files.push(("story.json".to_owned(), setup::json(&site.story)?));
     Ok(files)
 }

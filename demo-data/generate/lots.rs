@@ -105,8 +105,14 @@ fn limits(steel_min_c: f64, steel_max_c: f64) -> Limits {
     }
 }
 
+/// Stored from 5 to 40 °C.
 fn material(code: &str, name: &str, limits: Limits) -> Material {
-    Material { limits, ..Material::named(code, name) }
+    Material {
+        limits,
+        storage_min_c: Some(5.0),
+        storage_max_c: Some(40.0),
+        ..Material::named(code, name)
+    }
 }
 
 /// Days from order to delivery, what comes in one pack, and what a unit costs: all invented.

@@ -28,11 +28,11 @@ use super::{
     site::Site,
 };
 
-/// One line of `stock.ndjson`: what somebody sends, and to which collection.
+/// One line of `stock.ndjson` or `weather.ndjson`: what somebody sends, and to which collection.
 #[derive(Serialize)]
 pub struct Line {
     pub at: DateTime<Utc>,
-    /// `deliveries`, `movements` or `counts`.
+    /// `deliveries`, `movements` or `counts`; of the weather `reading-batches` or `outlooks`.
     pub to: &'static str,
     pub body: Value,
 }
@@ -219,6 +219,7 @@ impl Keeper {
             waste: BTreeMap::new(),
             terms: BTreeMap::new(),
             lost: Vec::new(),
+            workable: Vec::new(),
         });
         let needed = |material: &str| ahead.by_material.get(material).cloned().unwrap_or_default();
         // Half a day's primer is there on the day on which it runs out.

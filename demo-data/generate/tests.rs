@@ -2,6 +2,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use chrono::{DateTime, Utc};
 use domain::{
+    ambient::{Measured, StationReading},
     ids::{ReleaseId, UserId},
     joints::{
         Event, Fact, GateKind, JointState, Outside, RegisterEntry, ReleaseInForce, assess, fact,
@@ -159,6 +160,12 @@ fn every_release_would_be_given_and_the_last_day_has_every_stage() {
     let setup = project_setup(&files);
     let entries = register(&files["joints.csv"], &setup);
     let facts = facts_by_joint(&files["facts.ndjson"]);
+    let masts = masts(&files["weather.ndjson"]);
+    let outside = |entry: &RegisterEntry, at: DateTime<Utc>| {
+        let spread = setup.sections[&entry.section].spread.clone().unwrap();
+        let known = masts[&spread].iter().filter(|reading| reading.recorded_at <= at);
+        Outside { readings: known.cloned().collect(), ..Outside::default() }
+    };
     let mut newest: HashMap<String, DateTime<Utc>> = HashMap::new();
     for release in ndjson(&files["releases.ndjson"]) {
         let at: DateTime<Utc> = release["at"].as_str().unwrap().parse().unwrap();
@@ -166,7 +173,8 @@ fn every_release_would_be_given_and_the_last_day_has_every_stage() {
             let sent: Vec<&Fact> =
                 facts[joint].iter().filter(|fact| fact.recorded_at <= at).collect();
             let state = JointState::fold(sent.iter().copied());
-            let judged = assess(&state, &entries[joint], &setup, &Outside::default(), at);
+            let outside = outside(&entries[joint], at);
+            let judged = assess(&state, &entries[joint], &setup, &outside, at);
             let shut: Vec<_> = judged.shut().collect();
             assert!(shut.is_empty(), "{joint} at {at}: {shut:?}");
             newest.insert(joint.to_owned(), at);
@@ -185,7 +193,7 @@ fn every_release_would_be_given_and_the_last_day_has_every_stage() {
             released_at: *at,
             signer: UserId(uuid::Uuid::nil()),
         });
-        let outside = Outside { release, ..Outside::default() };
+        let outside = Outside { release, ..outside(entry, now) };
         let judged = assess(&state, entry, &setup, &outside, now);
         *stages.entry(format!("{:?}", judged.stage)).or_default() += 1;
         for flag in &judged.flags {
@@ -224,6 +232,34 @@ fn every_release_would_be_given_and_the_last_day_has_every_stage() {
     assert!(shut.contains(&GateKind::HolidayTest), "{shut:?}");
     let found: BTreeSet<String> = refused.into_iter().map(|(_, number)| number).collect();
     assert_eq!(found, expected);
+}
+
+/// What the masts told, by spread.
+fn masts(text: &str) -> HashMap<String, Vec<StationReading>> {
+    let mut masts: HashMap<String, Vec<StationReading>> = HashMap::new();
+    for line in ndjson(text) {
+        for reading in line["body"]["readings"].as_array().into_iter().flatten() {
+            let Some(spread) = reading["spread"].as_str() else { continue };
+            let number = |name: &str| reading[name].as_f64();
+            let celsius = |value: f64| units::Temperature::from_celsius(value).unwrap();
+            let humidity = number("relative_humidity_percent");
+            masts.entry(spread.to_owned()).or_default().push(StationReading {
+                id: reading["id"].as_str().unwrap().parse().unwrap(),
+                station: reading["station"].as_str().unwrap().to_owned(),
+                read_at: reading["read_at"].as_str().unwrap().parse().unwrap(),
+                recorded_at: line["at"].as_str().unwrap().parse().unwrap(),
+                measured: Measured {
+                    air: celsius(number("air_c").unwrap()),
+                    relative_humidity: humidity
+                        .map(|it| units::RelativeHumidity::from_percent(it).unwrap()),
+                    steel: number("steel_c").map(celsius),
+                    wind_m_s: None,
+                    rain_mm: number("rain_mm"),
+                },
+            });
+        }
+    }
+    masts
 }
 
 fn register(text: &str, setup: &ProjectSetup) -> BTreeMap<String, RegisterEntry> {
