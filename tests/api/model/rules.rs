@@ -19,6 +19,9 @@ pub type Serious = (&'static str, u32, bool);
 /// A test is good for 48 hours.
 const FRESH_MINUTES: i64 = 48 * 60;
 
+/// Bare steel waits at most 4 hours for its first layer.
+const BARE_MINUTES: i64 = 4 * 60;
+
 /// The clock of a device may be two minutes ahead.
 const CLOCK_TOLERANCE_MINUTES: i64 = 2;
 
@@ -192,6 +195,9 @@ impl<'a> Facts<'a> {
             shut.extend(applicator(entry.by, work).map(|code| ("people", code)));
             shut.extend(weather(work).map(|code| ("conditions", code)));
         }
+        if self.waited_bare() {
+            shut.insert(("conditions", "PREPARATION_TOO_OLD"));
+        }
         if let Some((entry, test)) = self.tests().next_back() {
             match test.inspector {
                 Some(true) => {}
@@ -214,6 +220,16 @@ impl<'a> Facts<'a> {
             shut.insert(("peel_tests", "PEEL_TEST_FAILED"));
         }
         shut
+    }
+
+    /// The first layer came too long after the steel was prepared.
+    fn waited_bare(&self) -> bool {
+        let prepared = |it: &&&Entry| matches!(it.what, What::Prepared { .. }) && !ahead(it);
+        let coats =
+            |it: &&&Entry| layer(&it.what).is_some() || matches!(it.what, What::Profiled(_));
+        let bare_since = self.coat().first().filter(prepared);
+        let first = self.coat().iter().find(coats);
+        bare_since.zip(first).is_some_and(|(bare, first)| first.at - bare.at > BARE_MINUTES)
     }
 
     fn weld(&self) -> BTreeSet<Reason> {
