@@ -4,6 +4,7 @@
 
 mod access;
 mod accounts;
+mod ambient;
 mod calculations;
 mod conditional;
 mod contradiction;

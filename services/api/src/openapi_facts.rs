@@ -30,6 +30,8 @@ pub fn describe(document: &mut Value) {
     }
     let items = "/components/schemas/EventBatch/properties/events/items";
     set(document, items, json!({ "$ref": "#/components/schemas/BatchFact" }));
+    let items = "/components/schemas/ReadingBatch/properties/readings/items";
+    set(document, items, json!({ "$ref": "#/components/schemas/NewAmbientReading" }));
     let body = "/paths/~1v1~1projects~1{project}~1joints~1{joint}~1events/post/requestBody/content\
                 /application~1json/schema";
     set(document, body, json!({ "$ref": "#/components/schemas/NewFact" }));

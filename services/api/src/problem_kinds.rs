@@ -223,7 +223,7 @@ pub const KINDS: &[ProblemKind] = &[
     kind(
         "ID_REUSED",
         409,
-        "Another fact has this id.",
+        "Another fact, reading or outlook has this id.",
         "Keep an id for a repeated send alone; new content needs a new id.",
     ),
     kind(
@@ -382,6 +382,12 @@ pub const KINDS: &[ProblemKind] = &[
         "Send the `Content-Type` that `detail` names.",
     ),
     kind(
+        "AHEAD_OF_CLOCK",
+        422,
+        "The time of a reading or an outlook has not come yet.",
+        "Set the clock of the device right; what is still to come is no reading.",
+    ),
+    kind(
         "IDEMPOTENCY_KEY_REUSED",
         422,
         "Another request was sent with this key.",
@@ -461,10 +467,12 @@ mod tests {
         "EMPTY_FILE",
         "MATERIAL_DIFFERS",
         "MISSING_COLUMN",
+        "MORE_FAULTS",
         "NOT_ALLOWED",
         "NOT_A_DATE",
         "NOT_UTF8",
         "ONE_OF",
+        "OTHER_PLACE",
         "OUT_OF_RANGE",
         "RELEASE_CONTRADICTED",
         "REPEATED_IN_FILE",

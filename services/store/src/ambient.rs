@@ -3,3 +3,4 @@
 pub mod around;
 pub mod judged;
 pub mod now;
+pub mod readings;

@@ -10,11 +10,13 @@ mod metered;
 mod path;
 mod permit;
 mod query;
+mod table;
 
 pub use client::{Client, Proxies, address};
 pub use if_match::IfMatch;
 pub use json::{Body, LARGE, LargeBody, RawBody, SMALL, next_chunk};
 pub use metered::Metered;
 pub use path::{ItemPath, ProjectPath};
-pub use permit::{PermissionMarker, Permit, SignedIn, admitted, can};
+pub use permit::{Either, PermissionMarker, Permit, SignedIn, admitted, can};
 pub use query::{Paging, Query, clamp};
+pub use table::Table;

@@ -16,6 +16,17 @@ use crate::{Problem, limiter::Quotas, rate};
 pub trait PermissionMarker: 'static {
     /// The permission.
     const PERMISSION: Permission;
+    /// Another one that does as well.
+    const OR: Option<Permission> = None;
+}
+
+/// One of two permissions, whichever: `Permit<Either<can::RecordFacts, can::MoveStock>>`.
+#[derive(Debug)]
+pub struct Either<A, B>(PhantomData<(A, B)>);
+
+impl<A: PermissionMarker, B: PermissionMarker> PermissionMarker for Either<A, B> {
+    const PERMISSION: Permission = A::PERMISSION;
+    const OR: Option<Permission> = Some(B::PERMISSION);
 }
 
 macro_rules! markers {
@@ -79,7 +90,10 @@ impl<P: PermissionMarker> FromRequest for Permit<P> {
             let (actor, entered) = app::projects::admit(&app, bearer(&asked)?, project).await?;
             note(&asked, &actor)?;
             let project = entered?;
-            project.require(P::PERMISSION)?;
+            let other = P::OR.is_some_and(|or| project.require(or).is_ok());
+            if !other {
+                project.require(P::PERMISSION)?;
+            }
             tracing::Span::current().record("project.id", tracing::field::display(project.id));
             Ok(Admitted { actor, project: Some(project) })
         });

@@ -3,6 +3,7 @@
 use utoipa_actix_web::service_config::ServiceConfig;
 
 mod accounts;
+mod ambient;
 mod calculations;
 mod feed;
 mod health;
@@ -31,6 +32,7 @@ pub fn configure(config: &mut ServiceConfig) {
     setup::configure(config);
     stock::configure(config);
     plan::configure(config);
+    ambient::configure(config);
     releases::configure(config);
     nonconformances::configure(config);
     joints::configure(config);

@@ -3,6 +3,7 @@
 mod conditions;
 mod judge;
 mod nearest;
+mod new_reading;
 mod reading;
 
 pub use conditions::{
@@ -10,4 +11,5 @@ pub use conditions::{
 };
 pub use judge::{Judgement, LimitBroken, Rules, judge};
 pub use nearest::nearest;
+pub use new_reading::{NewReading, Place};
 pub use reading::{Measured, StationReading};
