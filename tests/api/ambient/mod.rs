@@ -2,8 +2,10 @@
 
 #![expect(clippy::float_cmp, reason = "a number comes back as the very number that was sent")]
 
+mod following;
 mod readings;
 mod tables;
+mod warning;
 
 use actix_web::{http::Method, test::TestRequest};
 use chrono::{DateTime, TimeDelta, Utc};

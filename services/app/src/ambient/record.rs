@@ -16,9 +16,7 @@ use store::{Tx, ambient::readings::StoredReading};
 use uuid::Uuid;
 
 use super::{ReadingView, follow_later};
-use crate::{
-    Actor, App, AppError, jobs::ambient_check_soon, projects::ProjectEntry, setup,
-};
+use crate::{Actor, App, AppError, jobs::ambient_check_soon, projects::ProjectEntry, setup};
 
 /// A reading as it is stored, and whether it was before.
 #[derive(Debug, Clone)]
