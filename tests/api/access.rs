@@ -52,7 +52,9 @@ fn permission(operation: &str) -> Permission {
         | "record_event_batch"
         | "record_reading"
         | "record_reading_batch"
-        | "upload_readings" => Permission::RecordFacts,
+        | "upload_readings"
+        | "record_ambient_outlook"
+        | "upload_ambient_outlook" => Permission::RecordFacts,
         "create_signing_challenge" | "create_backfill_release" => Permission::ReleaseForBackfill,
         "record_disposition" => Permission::ManageNonconformances,
         "create_import" => Permission::ImportRegisters,
@@ -90,6 +92,7 @@ fn or(operation: &str) -> Option<Permission> {
         "record_reading" | "record_reading_batch" | "upload_readings" => {
             Some(Permission::MoveStock)
         }
+        "record_ambient_outlook" | "upload_ambient_outlook" => Some(Permission::ManageLine),
         _ => None,
     }
 }

@@ -473,6 +473,7 @@ mod tests {
         "NOT_UTF8",
         "ONE_OF",
         "OTHER_PLACE",
+        "OUT_OF_ORDER",
         "OUT_OF_RANGE",
         "RELEASE_CONTRADICTED",
         "REPEATED_IN_FILE",

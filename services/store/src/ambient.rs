@@ -3,4 +3,5 @@
 pub mod around;
 pub mod judged;
 pub mod now;
+pub mod outlooks;
 pub mod readings;

@@ -6,6 +6,11 @@ mod following;
 mod readings;
 mod tables;
 mod warning;
+mod many;
+mod outlooks;
+mod readings;
+mod tables;
+mod workable;
 
 use actix_web::{http::Method, test::TestRequest};
 use chrono::{DateTime, TimeDelta, Utc};
@@ -68,4 +73,23 @@ async fn listed(who: &Person, query: &str) -> Vec<Value> {
 
 fn airs(items: &[Value]) -> Vec<f64> {
     items.iter().map(|it| it["air_c"].as_f64().unwrap()).collect()
+}
+
+/// An hour of an outlook.
+fn hour(at: DateTime<Utc>, air_c: f64, relative_humidity_percent: f64) -> Value {
+    json!({ "at": at, "air_c": air_c, "relative_humidity_percent": relative_humidity_percent })
+}
+
+/// An outlook of spread A.
+fn outlook(issued_at: DateTime<Utc>, hours: &[Value]) -> Value {
+    json!({ "id": Uuid::now_v7(), "spread": "A", "issued_at": issued_at, "hours": hours })
+}
+
+/// So many whole hours from `from` on, mild and dry.
+fn mild(from: DateTime<Utc>, hours: i64) -> Vec<Value> {
+    (0..hours).map(|it| hour(from + TimeDelta::hours(it), 18.0, 55.0)).collect()
+}
+
+fn at(text: &str) -> DateTime<Utc> {
+    text.parse().unwrap()
 }

@@ -65,14 +65,14 @@ pub fn judge(measured: &Measured, rules: &Rules<'_>) -> Judgement {
     let mut broken: Vec<LimitBroken> = broken.iter().map(|it| in_words(it, rules)).collect();
     let plan = rules.plan;
     let most = [
-        ("rain_max_mm", measured.rain_mm, plan.rain_max_mm, "mm of rain in the hour"),
-        ("wind_max_m_s", measured.wind_m_s, plan.wind_max_m_s, "m/s of wind"),
+        ("rain_max_mm", measured.rain_mm, plan.rain_max_mm),
+        ("wind_max_m_s", measured.wind_m_s, plan.wind_max_m_s),
     ];
-    for (limit, value, bound, unit) in most {
+    for (limit, value, bound) in most {
         if let (Some(value), Some(bound)) = (value, bound)
             && value > bound
         {
-            let (said, asked) = (format!("{value} {unit}"), format!("at most {bound}"));
+            let (said, asked) = words(&Broken { limit, value, bound });
             broken.push(LimitBroken { limit, value, bound, of: plan.code.clone(), said, asked });
         }
     }
@@ -83,9 +83,16 @@ pub fn judge(measured: &Measured, rules: &Rules<'_>) -> Judgement {
 }
 
 fn in_words(broken: &Broken, rules: &Rules<'_>) -> LimitBroken {
+    let (said, asked) = words(broken);
+    let (of, Broken { limit, value, bound }) = (whose(rules, broken).to_owned(), broken);
+    LimitBroken { limit, value: *value, bound: *bound, of, said, asked }
+}
+
+/// What was read and what is asked for, in words.
+pub(super) fn words(broken: &Broken) -> (String, String) {
     let Broken { limit, value, bound } = broken;
     let (told, asked) = (apart(*value, *bound), format!("{bound}"));
-    let (said, asked) = match *limit {
+    match *limit {
         "dew_point_margin_c" if *value < 0.0 => {
             let under = told.trim_start_matches('-');
             (format!("steel {under} °C below the dew point"), format!("{asked} above it"))
@@ -95,10 +102,10 @@ fn in_words(broken: &Broken, rules: &Rules<'_>) -> LimitBroken {
         "steel_max_c" => (format!("steel at {told} °C"), format!("at most {asked}")),
         "air_min_c" => (format!("air at {told} °C"), format!("at least {asked}")),
         "air_max_c" => (format!("air at {told} °C"), format!("at most {asked}")),
+        "rain_max_mm" => (format!("{value} mm of rain in the hour"), format!("at most {asked}")),
+        "wind_max_m_s" => (format!("{value} m/s of wind"), format!("at most {asked}")),
         _ => (format!("relative humidity {told} %"), format!("at most {asked}")),
-    };
-    let of = whose(rules, broken).to_owned();
-    LimitBroken { limit, value: *value, bound: *bound, of, said, asked }
+    }
 }
 
 /// The first that sets the limit as strictly as the strictest.

@@ -4,7 +4,9 @@ mod conditions;
 mod judge;
 mod nearest;
 mod new_reading;
+pub mod outlook;
 mod reading;
+pub mod workable;
 
 pub use conditions::{
     SpreadNow, StoreNow, WEATHER_KINDS, WorkToday, of_spread, of_store, rules_of_system,
@@ -12,4 +14,5 @@ pub use conditions::{
 pub use judge::{Judgement, LimitBroken, Rules, judge};
 pub use nearest::nearest;
 pub use new_reading::{NewReading, Place};
+pub use outlook::{Hour, NewOutlook};
 pub use reading::{Measured, StationReading};

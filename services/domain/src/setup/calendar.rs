@@ -2,8 +2,8 @@
 
 use std::collections::BTreeSet;
 
-use chrono::{Datelike, NaiveDate};
-use serde::{Deserialize, Serialize};
+use chrono::{Datelike, NaiveDate, NaiveTime};
+use serde::{Deserialize, Deserializer, Serialize, Serializer, de::Error as _};
 use utoipa::ToSchema;
 
 use super::item::{Item, Kind};
@@ -54,8 +54,35 @@ pub struct DayOff {
     pub name: String,
 }
 
+/// A time of day on site, such as `07:00`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, ToSchema)]
+#[schema(value_type = String, pattern = "^([01][0-9]|2[0-3]):[0-5][0-9]$")]
+pub struct TimeOfDay(pub NaiveTime);
+
+const FORM: &str = "%H:%M";
+
+impl std::fmt::Display for TimeOfDay {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        self.0.format(FORM).fmt(f)
+    }
+}
+
+impl Serialize for TimeOfDay {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
+    }
+}
+
+impl<'de> Deserialize<'de> for TimeOfDay {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        let text = String::deserialize(deserializer)?;
+        let wrong = |_| D::Error::custom(format!("`{text}` is no time of day such as 07:00"));
+        NaiveTime::parse_from_str(&text, FORM).map(Self).map_err(wrong)
+    }
+}
+
 /// The working calendar of a project. There is one, and its code is `site`.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct WorkingCalendar {
     /// Weekdays that are worked.
@@ -69,16 +96,49 @@ pub struct WorkingCalendar {
     #[serde(default)]
     #[schema(max_items = 1000)]
     pub extra_days: Vec<NaiveDate>,
+    /// When the work of a day begins, on site; 07:00 if absent (common practice, no source).
+    #[serde(default = "seven")]
+    pub day_from: TimeOfDay,
+    /// When it ends, later on the same day; 18:00 if absent (common practice, no source).
+    #[serde(default = "eighteen")]
+    pub day_to: TimeOfDay,
+    /// Fewer workable hours in tomorrow's working day are warned of; 4 if absent (common practice,
+    /// no source).
+    #[serde(default = "four")]
+    #[schema(minimum = 0, maximum = 24)]
+    pub workable_hours_min: f64,
+}
+
+const fn hour(hour: u32) -> TimeOfDay {
+    match NaiveTime::from_hms_opt(hour, 0, 0) {
+        Some(time) => TimeOfDay(time),
+        None => TimeOfDay(NaiveTime::MIN),
+    }
+}
+
+const fn seven() -> TimeOfDay {
+    hour(7)
+}
+
+const fn eighteen() -> TimeOfDay {
+    hour(18)
+}
+
+const fn four() -> f64 {
+    4.0
 }
 
 impl Default for WorkingCalendar {
-    /// Monday to Saturday (common practice, no source).
+    /// Monday to Saturday, 07:00 to 18:00 (common practice, no source).
     fn default() -> Self {
         use Weekday::{Friday, Monday, Saturday, Thursday, Tuesday, Wednesday};
         Self {
             weekdays: vec![Monday, Tuesday, Wednesday, Thursday, Friday, Saturday],
             days_off: Vec::new(),
             extra_days: Vec::new(),
+            day_from: seven(),
+            day_to: eighteen(),
+            workable_hours_min: four(),
         }
     }
 }
@@ -106,7 +166,11 @@ impl Validate for WorkingCalendar {
             let detail = format!("{} is in the list already", off.on);
             FieldError::new(&format!("/days_off/{index}/on"), "DUPLICATE", detail)
         });
-        again.chain(twice).collect()
+        let backward = (self.day_to <= self.day_from).then(|| {
+            let detail = format!("must be later than day_from, which is {}", self.day_from);
+            FieldError::new("/day_to", "OUT_OF_RANGE", detail)
+        });
+        again.chain(twice).chain(backward).collect()
     }
 }
 
@@ -133,5 +197,28 @@ mod tests {
         // 1 June 2026 is a Monday.
         let worked: Vec<u32> = (1..=14).filter(|day| calendar.is_working(on(*day))).collect();
         assert_eq!(worked, [1, 2, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13]);
+    }
+
+    #[test]
+    fn a_stored_calendar_reads_and_gets_the_usual_day() {
+        let stored = serde_json::json!({ "weekdays": ["monday"] });
+        let read: WorkingCalendar = serde_json::from_value(stored).unwrap();
+        assert_eq!((read.day_from, read.day_to), (hour(7), hour(18)));
+        let written = serde_json::to_value(&read).unwrap();
+        assert_eq!((&written["day_from"], &written["day_to"]), (&"07:00".into(), &"18:00".into()));
+    }
+
+    #[test]
+    fn a_day_ends_after_it_begins() {
+        let check = |from: &str, to: &str| {
+            let calendar =
+                serde_json::json!({ "weekdays": ["monday"], "day_from": from, "day_to": to });
+            let faults = crate::schema::read::<WorkingCalendar>(&calendar).err();
+            faults.unwrap_or_default().into_iter().map(|it| it.pointer).collect::<Vec<_>>()
+        };
+        assert!(check("06:30", "19:45").is_empty());
+        assert_eq!(check("07:00", "07:00"), ["#/day_to"]);
+        assert_eq!(check("22:00", "06:00"), ["#/day_to"]);
+        assert_eq!(check("7:00", "24:00"), ["#/day_from", "#/day_to"]);
     }
 }

@@ -15,7 +15,7 @@ mod people;
 mod production_plan;
 mod project;
 
-pub use calendar::{DayOff, Weekday, WorkingCalendar};
+pub use calendar::{DayOff, TimeOfDay, Weekday, WorkingCalendar};
 pub use coating_system::{CoatingSystem, Layer};
 pub use inspection_plan::{InspectionPlan, VoltageMethodCode, VoltageRule};
 pub use item::{Item, Kind, Reference};

@@ -1,6 +1,8 @@
 //! The entries of the weather log.
 
-use chrono::{DateTime, Utc};
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, TimeDelta, Utc};
 use domain::{
     ambient::{NewReading, Place},
     ids::{ProjectId, UserId},
@@ -216,4 +218,36 @@ pub async fn list(
     .await
     .map_err(database("list readings of the weather"))?;
     Ok(rows.into_iter().map(StoredReading::from).collect())
+}
+
+/// The newest steel of each of these spreads, °C, read at most `back` before the instant beside it
+/// and not after. Entries that another one of their place names do not count.
+pub async fn newest_steel(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    asked: &[(String, DateTime<Utc>)],
+    back: TimeDelta,
+) -> Result<BTreeMap<String, f64>, StoreError> {
+    let (spreads, at): (Vec<String>, Vec<DateTime<Utc>>) = asked.iter().cloned().unzip();
+    let minutes = i32::try_from(back.num_minutes()).unwrap_or(i32::MAX);
+    let rows = sqlx::query!(
+        r#"SELECT m.spread AS "spread!", r.steel_c AS "steel_c!"
+             FROM unnest($2::text[], $3::timestamptz[]) AS m (spread, at)
+            CROSS JOIN LATERAL (
+                SELECT a.steel_c FROM ambient_readings a
+                 WHERE a.project_id = $1 AND a.spread = m.spread AND a.steel_c IS NOT NULL
+                   AND a.read_at <= m.at AND a.read_at >= m.at - make_interval(mins => $4)
+                   AND NOT EXISTS (SELECT FROM ambient_readings s
+                                    WHERE s.project_id = $1 AND s.supersedes = a.id
+                                      AND s.spread = a.spread)
+                 ORDER BY a.read_at DESC, a.id LIMIT 1) AS r"#,
+        project.0,
+        &spreads,
+        &at,
+        minutes,
+    )
+    .fetch_all(conn)
+    .await
+    .map_err(database("read the steel before an outlook"))?;
+    Ok(rows.into_iter().map(|row| (row.spread, row.steel_c)).collect())
 }

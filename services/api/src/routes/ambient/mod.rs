@@ -2,9 +2,14 @@
 
 use utoipa_actix_web::service_config::ServiceConfig;
 
+mod get_outlook;
+mod get_workable_hours;
+mod list_outlooks;
 mod list_readings;
+mod record_outlook;
 mod record_reading;
 mod record_reading_batch;
+mod upload_outlook;
 mod upload_readings;
 
 pub(super) fn configure(config: &mut ServiceConfig) {
@@ -12,5 +17,10 @@ pub(super) fn configure(config: &mut ServiceConfig) {
         .service(record_reading::record_reading)
         .service(list_readings::list_readings)
         .service(record_reading_batch::record_reading_batch)
-        .service(upload_readings::upload_readings);
+        .service(upload_readings::upload_readings)
+        .service(record_outlook::record_ambient_outlook)
+        .service(list_outlooks::list_ambient_outlooks)
+        .service(upload_outlook::upload_ambient_outlook)
+        .service(get_outlook::get_ambient_outlook)
+        .service(get_workable_hours::get_workable_hours);
 }

@@ -10,7 +10,7 @@ use crate::{
 
 /// Read the working calendar.
 ///
-/// Where nobody has put one yet, it is Monday to Saturday, at version 0.
+/// Where nobody has put one yet, it is Monday to Saturday, 07:00 to 18:00, at version 0.
 #[utoipa::path(
     tag = "plan",
     params(ProjectPath),
