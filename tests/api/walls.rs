@@ -130,7 +130,7 @@ async fn refused(
     error.as_database_error().and_then(|it| it.code().map(String::from))
 }
 
-const TENANT: [&str; 19] = [
+const TENANT: [&str; 23] = [
     "SELECT FROM joints",
     "SELECT FROM facts",
     "SELECT FROM setup_items",
@@ -150,6 +150,10 @@ const TENANT: [&str; 19] = [
     "SELECT FROM warning_history",
     "SELECT FROM ambient_readings",
     "SELECT FROM ambient_outlooks",
+    "SELECT FROM checkpoints",
+    "SELECT FROM checkpoint_leaves",
+    "SELECT FROM read_audit",
+    "SELECT FROM exports",
 ];
 
 #[actix_web::test]
@@ -218,6 +222,14 @@ async fn no_role_changes_history() {
             "DELETE FROM ambient_readings",
             "TRUNCATE ambient_readings",
             "DELETE FROM ambient_outlooks",
+            "UPDATE checkpoints SET day = day + 1",
+            "DELETE FROM checkpoints",
+            "TRUNCATE checkpoints CASCADE",
+            "UPDATE checkpoint_leaves SET chain_seq = 0",
+            "DELETE FROM checkpoint_leaves",
+            "UPDATE read_audit SET rows = 0",
+            "DELETE FROM read_audit",
+            "TRUNCATE read_audit",
             "ALTER TABLE facts DISABLE ROW LEVEL SECURITY",
             "UPDATE stock_movements SET quantity = 1",
             "DELETE FROM stock_movements",
@@ -251,6 +263,10 @@ async fn the_worker_and_the_reader_see_no_secrets() {
         (Role::Reader, "SELECT FROM idempotency_keys"),
         (Role::Reader, "SELECT FROM webhooks"),
         (Role::Worker, "DELETE FROM webhooks"),
+        (Role::Application, "INSERT INTO checkpoints DEFAULT VALUES"),
+        (Role::Application, "INSERT INTO checkpoint_leaves DEFAULT VALUES"),
+        (Role::Reader, "SELECT FROM export_parts"),
+        (Role::Reader, "SELECT printed_name(gen_random_uuid())"),
         (Role::Reader, "SELECT mail_address(gen_random_uuid())"),
         (Role::Application, "SELECT mail_address(gen_random_uuid())"),
         (Role::Reader, "INSERT INTO warnings DEFAULT VALUES"),

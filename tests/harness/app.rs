@@ -5,6 +5,7 @@ use std::{rc::Rc, sync::Arc, time::Duration};
 use ::app::{
     App, Clock, FixedClock,
     feed::{Hub, Pace},
+    seal::Sealer,
 };
 use actix_web::{
     body::MessageBody,
@@ -12,7 +13,7 @@ use actix_web::{
     http::header::HeaderMap,
     test::{TestRequest, call_service, init_service},
 };
-use auth::Hasher;
+use auth::{Hasher, SealKey};
 use chrono::{DateTime, TimeDelta, Utc};
 use futures_util::future::{FutureExt, LocalBoxFuture};
 use serde_json::Value;
@@ -67,7 +68,9 @@ impl TestApp {
         let sender = Sender::new(Reach::Anywhere);
         let app = App { hub, ..app }.sending_by(sender.clone());
         let worker = App::for_work(database.worker.clone(), Arc::clone(&clock) as _);
-        let worker = worker.sending_by(sender);
+        let key = Arc::new(SealKey::generate().unwrap());
+        let sealer = Sealer { key, folder: None };
+        let worker = worker.sending_by(sender).sealing_by(Some(sealer));
         let service = Rc::new(init_service(api::service(app.clone(), settings)).await);
         let streaming = Rc::clone(&service);
         let open: Call<EventStream> = Box::new(move |request| {

@@ -15,6 +15,7 @@ use crate::{
     feed::{Hub, Pace},
     imports::Places,
     mail::Mailer,
+    seal::Sealer,
     setup::SetupCache,
     work,
 };
@@ -42,6 +43,8 @@ pub struct App {
     pub sender: Sender,
     /// The way to a mail server, where there is one.
     pub mailer: Option<Mailer>,
+    /// What seals, where there is a key.
+    pub sealer: Option<Sealer>,
 }
 
 impl App {
@@ -55,8 +58,8 @@ impl App {
         let (turns, setups) = (Turns::default(), SetupCache::default());
         let (hub, places) = (Hub::new(pool.clone(), Pace::default()), Places::default());
         let sender = Sender::new(Reach::Public);
-        let mailer = None;
-        Ok(Self { pool, clock, hasher, keys, turns, setups, hub, places, sender, mailer })
+        let (mailer, sealer) = (None, None);
+        Ok(Self { pool, clock, hasher, keys, turns, setups, hub, places, sender, mailer, sealer })
     }
 
     /// The server as a worker needs it: it signs nobody in, so it is shown no keys.
@@ -64,8 +67,8 @@ impl App {
         let (keys, turns, setups) = (KeyCache::default(), Turns::default(), SetupCache::default());
         let (hub, places) = (Hub::new(pool.clone(), Pace::default()), Places::default());
         let sender = Sender::new(Reach::Public);
-        let (hasher, mailer) = (Hasher::new(1), None);
-        Self { pool, clock, hasher, keys, turns, setups, hub, places, sender, mailer }
+        let (hasher, mailer, sealer) = (Hasher::new(1), None, None);
+        Self { pool, clock, hasher, keys, turns, setups, hub, places, sender, mailer, sealer }
     }
 
     /// The same with another way out.
@@ -78,6 +81,12 @@ impl App {
     #[must_use]
     pub fn mailing_by(self, mailer: Option<Mailer>) -> Self {
         Self { mailer, ..self }
+    }
+
+    /// The same with what seals.
+    #[must_use]
+    pub fn sealing_by(self, sealer: Option<Sealer>) -> Self {
+        Self { sealer, ..self }
     }
 
     /// Opens a transaction on what belongs to no project.

@@ -21,6 +21,7 @@ pub mod projects;
 pub mod releases;
 mod retry;
 pub mod scans;
+pub mod seal;
 pub mod setup;
 pub mod stock;
 pub mod takeoff;

@@ -15,6 +15,7 @@ pub mod joints;
 pub mod outlook;
 pub mod register;
 pub mod schema;
+pub mod seal;
 pub mod setup;
 pub mod stock;
 pub mod takeoff;

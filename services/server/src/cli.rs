@@ -84,6 +84,8 @@ pub enum Command {
     SetupCode(SetupCodeArgs),
     /// Sign access tokens with a new key from now on; open sessions go on.
     RotateKeys,
+    /// Make the key that seals records where there is none, and print the public one.
+    SealKey(SealArgs),
     /// Print the OpenAPI description of the API.
     Openapi,
     /// Print which role may do what.
@@ -153,6 +155,9 @@ pub struct ServeArgs {
     /// What leaves the server.
     #[command(flatten)]
     pub outward: Outward,
+    /// What seals.
+    #[command(flatten)]
+    pub seal: SealArgs,
 }
 
 /// How to work.
@@ -161,6 +166,20 @@ pub struct WorkArgs {
     /// What leaves the server.
     #[command(flatten)]
     pub outward: Outward,
+    /// What seals.
+    #[command(flatten)]
+    pub seal: SealArgs,
+}
+
+/// What seals.
+#[derive(Debug, Clone, Default, Args)]
+pub struct SealArgs {
+    /// File with the private key that seals records, PEM; in the private data directory without it.
+    #[arg(long, env = "JOINTWARD_SEAL_KEY", value_name = "PATH")]
+    pub seal_key: Option<PathBuf>,
+    /// Directory that gets a file for each checkpoint; copy it to where the server cannot write.
+    #[arg(long, env = "JOINTWARD_CHECKPOINT_DIR", value_name = "PATH")]
+    pub checkpoint_dir: Option<PathBuf>,
 }
 
 /// What leaves the server.
@@ -221,6 +240,19 @@ pub struct VerifyArgs {
     /// Code or id of a project; without it, all.
     #[arg(long, value_name = "CODE")]
     pub project: Option<String>,
+    /// Number or id of one joint of the project.
+    #[arg(long, value_name = "NUMBER", requires = "project")]
+    pub joint: Option<String>,
+    /// Checkpoint that was kept elsewhere, or a directory with such; may be given more than once.
+    #[arg(long, value_name = "PATH")]
+    pub against: Vec<PathBuf>,
+    /// File with the public key, known from elsewhere: PEM or hexadecimal.
+    #[arg(long, value_name = "PATH")]
+    pub key: Option<PathBuf>,
+    /// A copy of a project made by `jointward export`, its directory or its archive, instead of a
+    /// database.
+    #[arg(long, value_name = "PATH", conflicts_with_all = ["project", "joint", "against"])]
+    pub bundle: Option<PathBuf>,
 }
 
 /// For which shell.

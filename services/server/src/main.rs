@@ -8,6 +8,7 @@ mod demo;
 mod explain;
 mod logging;
 mod process;
+mod seal_key;
 mod settings;
 mod shutdown;
 mod terminal;

@@ -179,3 +179,42 @@ pub async fn append(conn: &mut PgConnection, records: &[Appended]) -> Result<(),
     .map_err(database("append facts"))?;
     Ok(())
 }
+
+/// The facts of several joints, those of each in the order of its chain.
+pub async fn of_joints(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    joints: &[JointId],
+) -> Result<Vec<StoredFact>, StoreError> {
+    let ids: Vec<uuid::Uuid> = joints.iter().map(|it| it.0).collect();
+    let rows = sqlx::query_as!(
+        Row,
+        "SELECT id, joint_id, seq, kind, occurred_at, recorded_at, recorded_by, supersedes, late,
+                record, hash
+           FROM facts WHERE project_id = $1 AND joint_id = ANY($2) ORDER BY joint_id, seq",
+        project.0,
+        &ids,
+    )
+    .fetch_all(conn)
+    .await
+    .map_err(database("read the facts of several joints"))?;
+    Ok(rows.into_iter().map(StoredFact::from).collect())
+}
+
+/// The facts that are on no joint of the register: joint and place.
+pub async fn strays(
+    conn: &mut PgConnection,
+    project: ProjectId,
+) -> Result<Vec<(JointId, i64)>, StoreError> {
+    let rows = sqlx::query!(
+        "SELECT f.joint_id, f.seq FROM facts f
+          WHERE f.project_id = $1
+            AND NOT EXISTS (SELECT FROM joints j WHERE j.project_id = $1 AND j.id = f.joint_id)
+          ORDER BY f.joint_id, f.seq",
+        project.0,
+    )
+    .fetch_all(conn)
+    .await
+    .map_err(database("look for facts on no joint"))?;
+    Ok(rows.into_iter().map(|row| (JointId(row.joint_id), row.seq)).collect())
+}

@@ -477,3 +477,70 @@ pub async fn count_by_stage(
     .map_err(database("count joints"))?;
     Ok(rows.into_iter().map(|row| (row.stage, row.count)).collect())
 }
+
+/// A joint as far as its row can be read.
+pub type Readable = (JointId, String, Result<StoredJoint, StoreError>);
+
+/// The joints of a project after `after` in the order of their ids, each with its number; a row that
+/// cannot be read does not keep the others from being so.
+pub async fn rows_after(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    after: Option<JointId>,
+    limit: i64,
+) -> Result<Vec<Readable>, StoreError> {
+    let rows = sqlx::query!(
+        "SELECT id, joint_number, register, state, chain_seq, chain_head, newest_at
+           FROM joints
+          WHERE project_id = $1 AND ($2::uuid IS NULL OR id > $2) ORDER BY id LIMIT $3",
+        project.0,
+        after.map(|it| it.0),
+        limit,
+    )
+    .fetch_all(conn)
+    .await
+    .map_err(database("walk the rows of the joints"))?;
+    Ok(rows
+        .into_iter()
+        .map(|row| {
+            let stored = Row {
+                id: row.id,
+                register: row.register,
+                state: row.state,
+                chain_seq: row.chain_seq,
+                chain_head: row.chain_head,
+                newest_at: row.newest_at,
+            };
+            (JointId(row.id), row.joint_number, stored.try_into())
+        })
+        .collect())
+}
+
+/// How many joints a project has.
+pub async fn count(conn: &mut PgConnection, project: ProjectId) -> Result<i64, StoreError> {
+    sqlx::query_scalar!(
+        r#"SELECT count(*) AS "count!" FROM joints WHERE project_id = $1"#,
+        project.0
+    )
+    .fetch_one(conn)
+    .await
+    .map_err(database("count the joints"))
+}
+
+/// The id of the joint of that number or id.
+pub async fn id_of(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    named: &str,
+) -> Result<Option<JointId>, StoreError> {
+    let id = sqlx::query_scalar!(
+        "SELECT id FROM joints WHERE project_id = $1 AND (joint_number = $2 OR id = $3)",
+        project.0,
+        named,
+        named.parse::<Uuid>().ok(),
+    )
+    .fetch_optional(conn)
+    .await
+    .map_err(database("find the id of a joint"))?;
+    Ok(id.map(JointId))
+}

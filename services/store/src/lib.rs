@@ -5,9 +5,12 @@
 
 pub mod admission;
 pub mod ambient;
+pub mod checkpoints;
 pub mod consumption;
+pub mod copies;
 pub mod deliveries;
 pub mod error;
+pub mod exports;
 pub mod facts;
 pub mod feed;
 pub mod idempotency;
@@ -22,6 +25,7 @@ pub mod outside;
 pub mod password_resets;
 pub mod pool;
 pub mod projects;
+pub mod read_audit;
 pub mod releases;
 pub mod sessions;
 pub mod setup;

@@ -287,3 +287,25 @@ pub struct StoredJointId {
     /// Number.
     pub joint_number: String,
 }
+
+/// The releases that do not stand on the record which they name: number of the joint, place of the
+/// record, id of the release.
+pub async fn adrift(
+    conn: &mut PgConnection,
+    project: ProjectId,
+) -> Result<Vec<(String, i64, ReleaseId)>, StoreError> {
+    let rows = sqlx::query!(
+        r#"SELECT coalesce(j.joint_number, r.joint_id::text) AS "joint!", r.chain_seq, r.id
+             FROM backfill_releases r
+             LEFT JOIN joints j ON j.project_id = r.project_id AND j.id = r.joint_id
+             LEFT JOIN facts f ON f.project_id = r.project_id AND f.joint_id = r.joint_id
+                              AND f.seq = r.chain_seq
+            WHERE r.project_id = $1 AND f.hash IS DISTINCT FROM r.chain_head
+            ORDER BY r.id"#,
+        project.0,
+    )
+    .fetch_all(conn)
+    .await
+    .map_err(database("hold releases against the records"))?;
+    Ok(rows.into_iter().map(|row| (row.joint, row.chain_seq, ReleaseId(row.id))).collect())
+}

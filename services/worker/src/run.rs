@@ -72,6 +72,7 @@ fn runner(app: &App) -> Result<RunnerBuilder, CronError> {
     let (consumption, consumption_of_all, webhook) = (to(), to(), to());
     let (stock, stock_of_each) = (to(), to());
     let (mail, digest) = (to(), to());
+    let (seal, seal_of_each) = (to(), to());
     let runner = Runner::builder(app.pool.clone(), host())
         .register_with(imports, move |_, job| handlers::run_import(import.clone(), job))
         .register_with(two(), move |_, job| handlers::release_freshness(freshness.clone(), job))
@@ -94,6 +95,8 @@ fn runner(app: &App) -> Result<RunnerBuilder, CronError> {
         .register_with(one(), move |_, job| {
             handlers::primer_clock_of_all(clock_of_all.clone(), job)
         })
+        .register_with(two(), move |_, job| handlers::seal(seal.clone(), job))
+        .register_with(one(), move |_, job| handlers::seal_of_each(seal_of_each.clone(), job))
         .register_with(one(), move |_, job| handlers::upkeep(upkeep.clone(), job))
         .register_with(QueueOptions::default(), move |_, job| {
             handlers::deliver_webhook(webhook.clone(), job)

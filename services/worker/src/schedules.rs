@@ -2,12 +2,12 @@
 
 use app::jobs::{
     AmbientCheckOfAll, DigestOfAll, PostConsumptionOfAll, PrimerClockOfAll, ReleaseFreshnessOfAll,
-    StockCheckOfEach, Upkeep,
+    SealOfEach, StockCheckOfEach, Upkeep,
 };
 use jobs::{CatchUp, Cron, CronError};
 
 /// Every schedule, in UTC.
-pub(crate) fn all() -> Result<[Cron; 7], CronError> {
+pub(crate) fn all() -> Result<[Cron; 8], CronError> {
     Ok([
         Cron::new("release_freshness", "0 5 * * * *", CatchUp::Latest, |tick| {
             ReleaseFreshnessOfAll { tick }
@@ -27,6 +27,8 @@ pub(crate) fn all() -> Result<[Cron; 7], CronError> {
         Cron::new("stock_check", "0 10 * * * *", CatchUp::Latest, |tick| StockCheckOfEach {
             tick,
         })?,
+        // Every hour, for somewhere the day has begun.
+        Cron::new("seal", "0 20 * * * *", CatchUp::Latest, |tick| SealOfEach { tick })?,
         // Zones differ by quarters of an hour.
         Cron::new("digest_of_all", "0 */15 * * * *", CatchUp::Latest, |_| DigestOfAll {})?,
         Cron::new("upkeep", "0 30 2 * * *", CatchUp::Latest, |_| Upkeep {})?,

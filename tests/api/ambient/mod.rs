@@ -3,13 +3,11 @@
 #![expect(clippy::float_cmp, reason = "a number comes back as the very number that was sent")]
 
 mod following;
-mod readings;
-mod tables;
-mod warning;
 mod many;
 mod outlooks;
 mod readings;
 mod tables;
+mod warning;
 mod workable;
 
 use actix_web::{http::Method, test::TestRequest};

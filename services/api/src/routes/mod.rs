@@ -5,6 +5,7 @@ use utoipa_actix_web::service_config::ServiceConfig;
 mod accounts;
 mod ambient;
 mod calculations;
+mod checkpoints;
 mod feed;
 mod health;
 mod imports;
@@ -39,6 +40,7 @@ pub fn configure(config: &mut ServiceConfig) {
     takeoff::configure(config);
     imports::configure(config);
     jobs::configure(config);
+    checkpoints::configure(config);
     warnings::configure(config);
     feed::configure(config);
     webhooks::configure(config);

@@ -4,7 +4,7 @@ use ::jobs::JobPayload;
 use domain::access::Permission;
 
 use super::{
-    AmbientCheck, PostConsumption, PrimerClock, ReleaseFreshness, StockCheck, not_enqueued,
+    AmbientCheck, PostConsumption, PrimerClock, ReleaseFreshness, Seal, StockCheck, not_enqueued,
 };
 use crate::{App, AppError, projects::ProjectEntry};
 
@@ -21,6 +21,7 @@ pub async fn ask(app: &App, project: &ProjectEntry, name: &str) -> Result<String
         StockCheck::QUEUE => ::jobs::enqueue(&mut tx, &StockCheck { project }).await,
         AmbientCheck::QUEUE => ::jobs::enqueue(&mut tx, &AmbientCheck { project }).await,
         PrimerClock::QUEUE => ::jobs::enqueue(&mut tx, &PrimerClock { project }).await,
+        Seal::QUEUE => ::jobs::enqueue(&mut tx, &Seal { project }).await,
         _ => {
             let known = [
                 ReleaseFreshness::QUEUE,
@@ -28,6 +29,7 @@ pub async fn ask(app: &App, project: &ProjectEntry, name: &str) -> Result<String
                 StockCheck::QUEUE,
                 AmbientCheck::QUEUE,
                 PrimerClock::QUEUE,
+                Seal::QUEUE,
             ];
             let known = known.join(", ");
             return Err(AppError::not_found(format!("job {name} to ask for; there are {known}")));

@@ -155,6 +155,52 @@ impl JobPayload for DigestOfAll {
     const MAX_ATTEMPTS: i32 = 4;
 }
 
+/// Seals the chains of a project.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+pub struct Seal {
+    /// The project.
+    pub project: ProjectId,
+}
+
+impl JobPayload for Seal {
+    const QUEUE: &'static str = "seal";
+    const MAX_ATTEMPTS: i32 = 8;
+
+    fn project_id(&self) -> Option<Uuid> {
+        Some(self.project.0)
+    }
+}
+
+/// Asks for a [`Seal`] of every project in whose zone the day has begun.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+pub struct SealOfEach {
+    /// The hour it is for.
+    pub tick: DateTime<Utc>,
+}
+
+impl JobPayload for SealOfEach {
+    const QUEUE: &'static str = "seal_of_each";
+    const MAX_ATTEMPTS: i32 = 4;
+}
+
+/// Copies a project into one archive.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+pub struct RunExport {
+    /// The project.
+    pub project: ProjectId,
+    /// The export.
+    pub export: Uuid,
+}
+
+impl JobPayload for RunExport {
+    const QUEUE: &'static str = "export";
+    const MAX_ATTEMPTS: i32 = 4;
+
+    fn project_id(&self) -> Option<Uuid> {
+        Some(self.project.0)
+    }
+}
+
 /// Deletes what nobody needs any more.
 #[derive(Debug, Clone, Copy, Serialize, Deserialize)]
 pub struct Upkeep {}

@@ -4,51 +4,65 @@ use domain::{
     ids::ProjectId,
     joints::{
         Fact, JointState,
-        chain::{self, Record},
+        chain::{self, Hash, Record},
     },
 };
 use store::{facts::StoredFact, joints::StoredJoint};
 
 /// A place in the chain, and what is wrong there.
-type Found = (Option<i64>, String);
+pub(crate) type Found = (Option<i64>, String);
 
 /// Everything that does not match between `joint` and its `facts`, in the order of their chain.
-pub(super) fn faults(project: ProjectId, joint: &StoredJoint, facts: &[StoredFact]) -> Vec<Found> {
+pub(crate) fn faults(project: ProjectId, joint: &StoredJoint, facts: &[StoredFact]) -> Vec<Found> {
     let mut found: Vec<Found> = Vec::new();
-    let mut before = hex::encode(chain::START);
+    let (mut before, mut expected) = (chain::START, 1);
     let mut history: Vec<Fact> = Vec::with_capacity(facts.len());
-    for (expected, stored) in (1..).zip(facts) {
+    let mut newest = None;
+    for stored in facts {
         let mut at = |what: String| found.push((Some(stored.seq), what));
-        if stored.seq != expected {
-            at(format!("place {expected} was expected: a record is missing or there twice"));
+        if stored.seq < expected {
+            at(format!("place {expected} was expected: a record is there twice"));
+        } else if stored.seq > expected {
+            let what = format!("a record is missing: the next one is {}", stored.seq);
+            found.push((Some(expected), what));
         }
+        expected = stored.seq + 1;
+        let mut at = |what: String| found.push((Some(stored.seq), what));
         let hash = chain::hash(&stored.bytes);
         if hash.as_slice() != stored.hash {
             at("the hash of the record is not the hash that was stored".to_owned());
         }
         match stored.record() {
             Ok(record) => {
-                if record.previous != before {
+                if !names(&record, &before) {
                     at("the record does not hold the hash of the record before it".to_owned());
                 }
-                for column in columns_apart(project, joint, stored, &record) {
+                let late = newest.is_some_and(|newest| record.occurred_at < newest);
+                for column in columns_apart(project, joint, stored, (&record, late)) {
                     at(format!("the column {column} is not what the record says"));
                 }
-                history.push(record.to_fact());
+                newest = newest.max(Some(record.occurred_at));
+                history.push(record.into_fact());
             }
             Err(error) => at(format!("the record cannot be read: {error}")),
         }
         // The next record was linked to the bytes as they were; the stored hash is their witness.
-        before = hex::encode(&stored.hash);
+        before = stored.hash.as_slice().try_into().unwrap_or(hash);
+    }
+    let last = facts.last().map_or(0, |it| it.seq);
+    if joint.chain_seq > last {
+        let what = format!("a record is missing: the joint remembers {}", joint.chain_seq);
+        found.push((Some(last + 1), what));
+    } else if joint.chain_seq < last {
+        let what = format!("the joint remembers no such record, but {}", joint.chain_seq);
+        found.push((Some(joint.chain_seq + 1), what));
+    }
+    if joint.chain_head != before {
+        let what = "the hash of the newest record is not the hash that the joint remembers";
+        found.push((Some(last), what.to_owned()));
     }
     let mut of_joint = |what: &str| found.push((None, what.to_owned()));
-    if joint.chain_seq != facts.last().map_or(0, |it| it.seq) {
-        of_joint("the number of records is not the number that the joint remembers");
-    }
-    if hex::encode(joint.chain_head) != before {
-        of_joint("the hash of the newest record is not the hash that the joint remembers");
-    }
-    if joint.newest_at != history.iter().map(|fact| fact.occurred_at).max() {
+    if joint.newest_at != newest {
         of_joint("the newest time of all records is not the time that the joint remembers");
     }
     if JointState::fold(&history) != joint.state {
@@ -57,12 +71,19 @@ pub(super) fn faults(project: ProjectId, joint: &StoredJoint, facts: &[StoredFac
     found
 }
 
+/// Whether `record` holds `hash` as the one of the record before it.
+fn names(record: &Record, hash: &Hash) -> bool {
+    let mut named = [0; 32];
+    // The one spelling that is written: anything else would not be the bytes that were hashed.
+    hex::decode_to_slice(&record.previous, &mut named).is_ok() && named == *hash
+}
+
 /// The columns that say something else than the record beside them.
 fn columns_apart(
     project: ProjectId,
     joint: &StoredJoint,
     stored: &StoredFact,
-    record: &Record,
+    (record, late): (&Record, bool),
 ) -> Vec<&'static str> {
     let columns = &stored.columns;
     let compared = [
@@ -75,6 +96,7 @@ fn columns_apart(
         ("recorded_at", record.recorded_at == columns.recorded_at),
         ("recorded_by", record.recorded_by == columns.recorded_by),
         ("supersedes", record.supersedes == columns.supersedes),
+        ("late", late == stored.late),
     ];
     compared.into_iter().filter(|(_, same)| !same).map(|(column, _)| column).collect()
 }

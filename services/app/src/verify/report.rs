@@ -10,6 +10,8 @@ pub struct Report {
     pub joints: u64,
     /// Records looked at.
     pub facts: u64,
+    /// Checkpoints looked at, in the database and in files.
+    pub checkpoints: u64,
     /// Everything that does not match.
     pub faults: Vec<Fault>,
 }
@@ -19,9 +21,10 @@ pub struct Report {
 pub struct Fault {
     /// Code of the project.
     pub project: String,
-    /// Number of the joint; its id where the row cannot be read.
+    /// Number of the joint, or its id where it is not in the register; `checkpoint` and its number
+    /// where that is wrong.
     pub joint: String,
-    /// Place in the chain; none where the joint's own row is wrong.
+    /// Place in the chain; none where the joint's own row or a checkpoint is wrong.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub seq: Option<i64>,
     /// What does not match.

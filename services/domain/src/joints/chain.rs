@@ -92,6 +92,18 @@ impl Record {
         }
     }
 
+    /// The fact it holds, without a copy.
+    pub fn into_fact(self) -> Fact {
+        Fact {
+            id: self.id,
+            occurred_at: self.occurred_at,
+            recorded_at: self.recorded_at,
+            recorded_by: self.recorded_by,
+            supersedes: self.supersedes,
+            event: self.event,
+        }
+    }
+
     /// Whether `fact` says the same as this record: a repeated send, not a clash of ids.
     pub fn says_the_same(&self, fact: &NewFact) -> bool {
         self.occurred_at == fact.occurred_at

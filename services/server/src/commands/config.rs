@@ -2,9 +2,12 @@
 
 use std::{env, fmt::Write};
 
-use clap::ArgMatches;
+use clap::{ArgMatches, FromArgMatches};
 
-use crate::{settings, terminal};
+use crate::{
+    cli::{Place, SealArgs},
+    seal_key, settings, terminal,
+};
 
 /// Options whose values nobody should read over a shoulder.
 const SECRET: [&str; 2] = ["database_url", "smtp_url"];
@@ -24,7 +27,23 @@ pub fn run() -> anyhow::Result<()> {
         let source = settings::source(sub, &file, id);
         writeln!(text, "{id:<26} {:<32} {source}", value(sub, id))?;
     }
+    writeln!(text, "{:<26} {}", "seal key fingerprint", fingerprint(sub))?;
     terminal::show(&text)
+}
+
+/// The public side of the key, never the key itself.
+fn fingerprint(sub: &ArgMatches) -> String {
+    let read = || {
+        let place = Place::from_arg_matches(sub)?;
+        let args = SealArgs::from_arg_matches(sub)?;
+        let path = seal_key::path(&place, &args)?;
+        path.filter(|it| it.exists()).map(|it| seal_key::read(&it)).transpose()
+    };
+    match read() {
+        Ok(Some(key)) => key.public().fingerprint(),
+        Ok(None) => "- (no key)".to_owned(),
+        Err(error) => format!("- ({error:#})"),
+    }
 }
 
 fn value(matches: &ArgMatches, id: &str) -> String {

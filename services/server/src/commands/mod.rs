@@ -10,6 +10,7 @@ mod openapi;
 mod probe;
 mod roles;
 mod rotate_keys;
+mod seal_key;
 mod serve;
 mod setup_code;
 mod verify;
@@ -31,6 +32,7 @@ pub async fn run(cli: Cli) -> anyhow::Result<ExitCode> {
         Command::Migrate => migrate::run(&place).await?,
         Command::SetupCode(args) => setup_code::run(&place, &args).await?,
         Command::RotateKeys => rotate_keys::run(&place).await?,
+        Command::SealKey(args) => seal_key::run(&place, &args)?,
         Command::Openapi => openapi::run()?,
         Command::Roles => roles::run()?,
         Command::Verify(args) => return verify::run(&place, &args).await,

@@ -4,12 +4,14 @@ use std::net::{SocketAddr, TcpListener};
 
 use anyhow::Context;
 use api::{Limiter, Quotas, Readiness, Settings, extract::Proxies};
+use app::seal::Sealer;
 
 use super::setup_code;
 use crate::{
     cli::{Place, ServeArgs},
     database::Database,
     process::{self, Api, Parts},
+    seal_key,
     shutdown::Shutdown,
     terminal,
 };
@@ -19,8 +21,9 @@ pub async fn run(place: &Place, args: &ServeArgs) -> anyhow::Result<()> {
     let shutdown = Shutdown::listen()?;
     // Before the database: a taken port is found out at once.
     let listener = listen(args.listen)?;
+    let sealer = seal_key::sealer(place, &args.seal)?;
     let database = Database::open(place).await?;
-    let served = serve(&database, listener, args, shutdown).await;
+    let served = serve(&database, listener, (args, sealer), shutdown).await;
     database.close().await?;
     tracing::info!("stopped");
     served
@@ -29,7 +32,7 @@ pub async fn run(place: &Place, args: &ServeArgs) -> anyhow::Result<()> {
 async fn serve(
     database: &Database,
     listener: TcpListener,
-    args: &ServeArgs,
+    (args, sealer): (&ServeArgs, Option<Sealer>),
     shutdown: Shutdown,
 ) -> anyhow::Result<()> {
     database.migrate().await?;
@@ -46,7 +49,7 @@ async fn serve(
         None
     } else {
         let worker = process::worker(database).await?.sending_by(args.outward.sender());
-        Some(worker.mailing_by(args.outward.mailer()?))
+        Some(worker.mailing_by(args.outward.mailer()?).sealing_by(sealer))
     };
     let calculations = Limiter::per_minute(args.calculations_per_minute);
     let settings = Settings::new(calculations, Proxies(args.trusted_proxies.clone()))

@@ -3,38 +3,45 @@
 use std::{fmt::Write, process::ExitCode};
 
 use anyhow::bail;
-use app::verify::Report;
+use app::{
+    seal::Known,
+    verify::{Report, Wanted},
+};
 use indicatif::{ProgressBar, ProgressStyle};
 
 use crate::{
     cli::{Place, VerifyArgs},
     database::Database,
-    process, terminal,
+    process, seal_key, terminal,
 };
 
 /// Verifies the chains; exit code 1 if something does not match.
 pub async fn run(place: &Place, args: &VerifyArgs) -> anyhow::Result<ExitCode> {
+    let key = args.key.as_deref().map(seal_key::read_public).transpose()?;
+    let known = Known { key };
     let database = Database::open(place).await?;
-    let report = verify(&database, args.project.as_deref()).await;
+    let report = verify(&database, args, known).await;
     database.close().await?;
     let report = report?;
     terminal::show(&text(&report)?)?;
     Ok(if report.faults.is_empty() { ExitCode::SUCCESS } else { ExitCode::FAILURE })
 }
 
-async fn verify(database: &Database, named: Option<&str>) -> anyhow::Result<Report> {
+async fn verify(database: &Database, args: &VerifyArgs, known: Known) -> anyhow::Result<Report> {
     database.migrate().await?;
     let app = process::worker(database).await?;
-    let project = match named {
+    let project = match &args.project {
         None => None,
         Some(named) => match app::verify::project_named(&app, named).await? {
             Some(project) => Some(project),
             None => bail!("there is no project `{named}`"),
         },
     };
+    let against = args.against.clone();
+    let wanted = Wanted { project, joint: args.joint.clone(), against, known };
     let bar = ProgressBar::new(0)
         .with_style(ProgressStyle::with_template("verifying {wide_bar} {pos}/{len} joints")?);
-    let report = app::verify::verify(&app, project, |progress| {
+    let report = app::verify::verify_wanted(&app, &wanted, |progress| {
         bar.set_length(progress.joints_total);
         bar.set_position(progress.joints);
     })
@@ -49,11 +56,17 @@ fn text(report: &Report) -> anyhow::Result<String> {
         let place = fault.seq.map_or_else(String::new, |seq| format!(", record {seq}"));
         writeln!(text, "{} {}{place}: {}", fault.project, fault.joint, fault.what)?;
     }
-    let Report { joints, facts, faults } = report;
+    let Report { joints, facts, checkpoints, faults } = report;
+    write!(text, "{joints} joints with {facts} records")?;
+    match checkpoints {
+        0 => write!(text, ", not sealed by any checkpoint")?,
+        1 => write!(text, ", 1 checkpoint")?,
+        count => write!(text, ", {count} checkpoints")?,
+    }
     match faults.len() {
-        0 => writeln!(text, "{joints} joints with {facts} records: everything matches.")?,
-        1 => writeln!(text, "{joints} joints with {facts} records: 1 FAULT.")?,
-        count => writeln!(text, "{joints} joints with {facts} records: {count} FAULTS.")?,
+        0 => writeln!(text, ": everything matches.")?,
+        1 => writeln!(text, ": 1 FAULT.")?,
+        count => writeln!(text, ": {count} FAULTS.")?,
     }
     Ok(text)
 }

@@ -6,6 +6,7 @@ use utoipa_actix_web::service_config::ServiceConfig;
 
 mod get_joint;
 mod get_joint_materials;
+mod get_joint_proof;
 mod get_joint_takeoff;
 mod list_events;
 mod list_joints;
@@ -29,6 +30,7 @@ pub(super) fn configure(config: &mut ServiceConfig) {
         .service(get_joint::get_joint)
         .service(get_joint_materials::get_joint_materials)
         .service(get_joint_takeoff::get_joint_takeoff)
+        .service(get_joint_proof::get_joint_proof)
         .service(record_event::record_event)
         .service(list_events::list_events)
         .service(record_event_batch::record_event_batch);

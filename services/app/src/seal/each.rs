@@ -1,0 +1,49 @@
+//! The sealing of each night.
+
+use chrono::{DateTime, Timelike, Utc};
+use domain::ids::ProjectId;
+
+use crate::{
+    App, AppError,
+    jobs::{Seal, not_enqueued},
+    setup,
+};
+
+/// The hour of the night, on site: what is sealed is the work of the day before.
+const NIGHT_H: u32 = 1;
+
+/// Asks for a sealing in every project in whose zone the day has begun; returns how many were
+/// asked. Asked again for the same day, none is.
+pub async fn ask_each(app: &App, tick: DateTime<Utc>) -> Result<i64, AppError> {
+    if app.sealer.is_none() {
+        tracing::warn!("no project is sealed: no key is named by --seal-key");
+        return Ok(0);
+    }
+    let mut tx = app.begin().await?;
+    let projects = store::projects::list_ids(&mut tx).await?;
+    drop(tx);
+    let mut asked = 0;
+    for project in projects {
+        match ask(app, project, tick).await {
+            Ok(new) => asked += i64::from(new),
+            // One project that cannot be looked at holds up no other.
+            Err(error) => tracing::error!(project.id = %project, %error, "not sealed tonight"),
+        }
+    }
+    Ok(asked)
+}
+
+async fn ask(app: &App, project: ProjectId, tick: DateTime<Utc>) -> Result<bool, AppError> {
+    let mut tx = app.begin_in(project).await?;
+    let zone = setup::snapshot(app, &mut tx, project).await?.time_zone;
+    let local = tick.with_timezone(&zone);
+    // Later as well: who was down at that hour seals when it is up.
+    if local.hour() < NIGHT_H {
+        return Ok(false);
+    }
+    let key = format!("seal:{project}:{}", local.date_naive());
+    let new = ::jobs::enqueue_unique(&mut tx, &key, &Seal { project }).await;
+    let new = new.map_err(not_enqueued)?;
+    app.commit(tx).await?;
+    Ok(new)
+}
