@@ -59,6 +59,8 @@ fn permission(operation: &str) -> Permission {
         "record_disposition" => Permission::ManageNonconformances,
         "create_import" => Permission::ImportRegisters,
         "run_job" => Permission::RunJobs,
+        "create_export" | "get_export" | "download_export" => Permission::ExportProject,
+        "list_readings" => Permission::ReadAudit,
         "put_member" | "remove_member" => Permission::ManageMembers,
         "put_line_pipe" | "put_spread" | "put_crew" | "put_section" | "put_coating_system"
         | "put_calendar" | "put_plan" | "upload_plan" => Permission::ManageLine,

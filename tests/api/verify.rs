@@ -151,7 +151,7 @@ async fn every_kind_of_tampering_is_found_and_named() {
 async fn a_database_that_was_made_consistent_again_is_found_out_from_outside() {
     let sealed = Sealed::new().await;
     let mut attacker = sealed.attacker().await;
-    let mutant = attacker.does(&attacker::Act::MakeAnew { joint: 1, from: 3 }).await;
+    let mutant = attacker.does(&attacker::Act::MakeAnew { joint: 2, from: 3 }).await;
     attacker.forgets_all_checkpoints().await;
     let forger = Sealer { key: Arc::new(SealKey::generate().unwrap()), folder: None };
     let worker = sealed.worker.clone().sealing_by(Some(forger));

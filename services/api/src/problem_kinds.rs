@@ -215,6 +215,18 @@ pub const KINDS: &[ProblemKind] = &[
         "Take another address, or make that user a member.",
     ),
     kind(
+        "EXPORT_NOT_DONE",
+        409,
+        "The copy is not made yet, or could not be made.",
+        "Read the export until it is done; where it failed, it says why.",
+    ),
+    kind(
+        "EXPORT_UNDER_WAY",
+        409,
+        "A copy of the project is being made already.",
+        "Wait for it and fetch that one.",
+    ),
+    kind(
         "IDEMPOTENCY_KEY_IN_USE",
         409,
         "The first request with this key is not answered yet.",
@@ -362,6 +374,7 @@ pub const KINDS: &[ProblemKind] = &[
     ),
     kind("WARNING_CLEARED", 409, "The warning is over.", "There is nothing to do."),
     kind("WEBHOOK_DISABLED", 409, "The webhook is switched off.", "Switch it on first."),
+    kind("EXPORT_EXPIRED", 410, "The copy was kept for seven days.", "Ask for a new one."),
     kind(
         "FEED_GONE",
         410,

@@ -92,6 +92,8 @@ pub enum Command {
     Roles,
     /// Hold every joint against its chain of records; exit code 1 if one does not match.
     Verify(VerifyArgs),
+    /// Copy a whole project into a directory that can be kept and checked without this server.
+    Export(ExportArgs),
     /// Calculate: tape, voltage, dew point, stock and the like. No database is touched.
     Calc(CalcArgs),
     /// Print the completions of a shell.
@@ -253,6 +255,20 @@ pub struct VerifyArgs {
     /// database.
     #[arg(long, value_name = "PATH", conflicts_with_all = ["project", "joint", "against"])]
     pub bundle: Option<PathBuf>,
+}
+
+/// What to copy.
+#[derive(Debug, Clone, Args)]
+pub struct ExportArgs {
+    /// Code or id of the project.
+    #[arg(long, value_name = "CODE")]
+    pub project: String,
+    /// New or empty directory.
+    #[arg(long, value_name = "PATH")]
+    pub to: PathBuf,
+    /// What signs the copy.
+    #[command(flatten)]
+    pub seal: SealArgs,
 }
 
 /// For which shell.

@@ -242,3 +242,15 @@ pub async fn raise_setup_version(
     .await
     .map_err(database("raise a set-up version"))
 }
+
+/// Code and name of a project.
+pub async fn named(
+    conn: &mut PgConnection,
+    project: ProjectId,
+) -> Result<Option<(String, String)>, StoreError> {
+    let row = sqlx::query!("SELECT code, name FROM projects WHERE id = $1", project.0)
+        .fetch_optional(conn)
+        .await
+        .map_err(database("find the names of a project"))?;
+    Ok(row.map(|row| (row.code, row.name)))
+}

@@ -72,7 +72,10 @@ fn runner(app: &App) -> Result<RunnerBuilder, CronError> {
     let (consumption, consumption_of_all, webhook) = (to(), to(), to());
     let (stock, stock_of_each) = (to(), to());
     let (mail, digest) = (to(), to());
-    let (seal, seal_of_each) = (to(), to());
+    let (seal, seal_of_each, export) = (to(), to(), to());
+    // The whole of a project is read and packed.
+    let exports =
+        QueueOptions { workers: 1, timeout: Duration::from_hours(1), ..QueueOptions::default() };
     let runner = Runner::builder(app.pool.clone(), host())
         .register_with(imports, move |_, job| handlers::run_import(import.clone(), job))
         .register_with(two(), move |_, job| handlers::release_freshness(freshness.clone(), job))
@@ -95,6 +98,7 @@ fn runner(app: &App) -> Result<RunnerBuilder, CronError> {
         .register_with(one(), move |_, job| {
             handlers::primer_clock_of_all(clock_of_all.clone(), job)
         })
+        .register_with(exports, move |_, job| handlers::run_export(export.clone(), job))
         .register_with(two(), move |_, job| handlers::seal(seal.clone(), job))
         .register_with(one(), move |_, job| handlers::seal_of_each(seal_of_each.clone(), job))
         .register_with(one(), move |_, job| handlers::upkeep(upkeep.clone(), job))

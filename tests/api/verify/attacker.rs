@@ -104,6 +104,7 @@ impl Attacker {
     pub async fn new(url: &str, project: ProjectId) -> Self {
         let mut conn = PgConnection::connect(url).await.unwrap();
         let begin = "SET session_replication_role = replica;
+            ALTER TABLE facts DROP CONSTRAINT facts_joint_id_seq_key;
             CREATE TABLE kept_facts AS TABLE facts;
             CREATE TABLE kept_joints AS TABLE joints";
         sqlx::raw_sql(begin).execute(&mut conn).await.unwrap();

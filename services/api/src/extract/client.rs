@@ -5,8 +5,10 @@ use std::{
     net::IpAddr,
 };
 
-use actix_web::{FromRequest, HttpRequest, dev::Payload, http::header, web::Data};
-use app::accounts::Origin;
+use actix_web::{FromRequest, HttpMessage, HttpRequest, dev::Payload, http::header, web::Data};
+use app::{Actor, accounts::Origin};
+use store::read_audit::Asked;
+use tracing_actix_web::RequestId;
 
 use crate::Problem;
 
@@ -28,6 +30,12 @@ impl FromRequest for Client {
         let device = device.map(|it| it.chars().take(200).collect());
         ready(Ok(Self(Origin { address: address(request), device })))
     }
+}
+
+/// Who takes a copy out of a project and from where, for the audit of readings.
+pub fn asked(request: &HttpRequest, actor: &Actor) -> Asked {
+    let request_id = request.extensions().get::<RequestId>().map(ToString::to_string);
+    Asked { user: Some(actor.user), address: address(request), request_id }
 }
 
 /// The address of the client: of the peer, or the one that our own proxies saw.

@@ -12,7 +12,7 @@ mod permit;
 mod query;
 mod table;
 
-pub use client::{Client, Proxies, address};
+pub use client::{Client, Proxies, address, asked};
 pub use if_match::IfMatch;
 pub use json::{Body, LARGE, LargeBody, RawBody, SMALL, next_chunk};
 pub use metered::Metered;

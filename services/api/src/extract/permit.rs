@@ -66,6 +66,8 @@ markers! {
     ManageMembers,
     AcknowledgeWarnings,
     ManageWebhooks,
+    ExportProject,
+    ReadAudit,
 }
 
 /// Proof that somebody is signed in, is a member of the project in the path, and may do `P` there.

@@ -6,6 +6,7 @@ mod accounts;
 mod ambient;
 mod calculations;
 mod checkpoints;
+mod exports;
 mod feed;
 mod health;
 mod imports;
@@ -41,6 +42,7 @@ pub fn configure(config: &mut ServiceConfig) {
     imports::configure(config);
     jobs::configure(config);
     checkpoints::configure(config);
+    exports::configure(config);
     warnings::configure(config);
     feed::configure(config);
     webhooks::configure(config);

@@ -5,7 +5,7 @@ use std::time::Duration;
 use chrono::TimeDelta;
 use store::error::database;
 
-use crate::{App, AppError, accounts::FORGOTTEN_AFTER};
+use crate::{App, AppError, accounts::FORGOTTEN_AFTER, export::EXPORT_KEPT};
 
 /// So long what is over can still be looked at.
 const KEPT: TimeDelta = TimeDelta::days(30);
@@ -43,6 +43,8 @@ pub struct Cleaned {
     pub deliveries: u64,
     /// Mails that were forgotten.
     pub mails: u64,
+    /// Copies of projects that were let go of.
+    pub exports: u64,
     /// Jobs that are over, deleted.
     pub jobs: u64,
     /// Attempts at jobs that are forgotten.
@@ -65,6 +67,7 @@ pub async fn clean(app: &App) -> Result<Cleaned, AppError> {
     }
     let deliveries = store::webhooks::prune(&mut conn, before).await?;
     let mails = store::mails::prune(&mut conn, before).await?;
+    let exports = store::exports::expire(&mut conn, app.clock.now() - EXPORT_KEPT).await?;
     let yesterday = app.clock.now() - FORGOTTEN_AFTER;
     let throttles = store::throttles::prune(&mut conn, yesterday).await?;
     let long_ago = app.clock.now() - ADDRESS_KEPT;
@@ -84,6 +87,7 @@ pub async fn clean(app: &App) -> Result<Cleaned, AppError> {
         changes,
         deliveries,
         mails,
+        exports,
         jobs: pruned.jobs,
         runs,
         given_back,

@@ -33,11 +33,15 @@ pub enum Permission {
     AcknowledgeWarnings,
     /// Change where changes are sent.
     ManageWebhooks,
+    /// Take a copy of the whole project.
+    ExportProject,
+    /// See who took copies.
+    ReadAudit,
 }
 
 impl Permission {
     /// Every permission, in the order the table prints them.
-    pub const ALL: [Self; 15] = [
+    pub const ALL: [Self; 17] = [
         Self::ReadProject,
         Self::RecordFacts,
         Self::SupersedeFacts,
@@ -53,6 +57,8 @@ impl Permission {
         Self::ManageMembers,
         Self::AcknowledgeWarnings,
         Self::ManageWebhooks,
+        Self::ExportProject,
+        Self::ReadAudit,
     ];
 
     /// The name in the printed table and in problems.
@@ -73,6 +79,8 @@ impl Permission {
             Self::ManageMembers => "manage_members",
             Self::AcknowledgeWarnings => "acknowledge_warnings",
             Self::ManageWebhooks => "manage_webhooks",
+            Self::ExportProject => "export_project",
+            Self::ReadAudit => "read_audit",
         }
     }
 }

@@ -26,6 +26,11 @@ pub const fn allows(role: Role, permission: Permission) -> bool {
         P::HoldLots => matches!(role, R::MaterialController | R::QaManager),
         P::ManageQuality => matches!(role, R::QaManager | R::Administrator),
         P::ManageMembers | P::ManageWebhooks => matches!(role, R::Administrator),
+        // The client may hold what was built for them, whoever keeps the server.
+        P::ExportProject => {
+            matches!(role, R::QaManager | R::ClientRepresentative | R::Administrator)
+        }
+        P::ReadAudit => matches!(role, R::QaManager | R::Administrator),
         // Whoever only looks on has nothing in hand.
         P::AcknowledgeWarnings => !matches!(role, R::ClientRepresentative),
     }

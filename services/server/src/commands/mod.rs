@@ -5,6 +5,7 @@ mod completions;
 mod config;
 mod demo;
 mod doctor;
+mod export;
 mod migrate;
 mod openapi;
 mod probe;
@@ -36,6 +37,7 @@ pub async fn run(cli: Cli) -> anyhow::Result<ExitCode> {
         Command::Openapi => openapi::run()?,
         Command::Roles => roles::run()?,
         Command::Verify(args) => return verify::run(&place, &args).await,
+        Command::Export(args) => export::run(&place, &args).await?,
         Command::Calc(args) => return calc::run(&args),
         Command::Completions(args) => completions::run(&args)?,
         Command::Demo(args) => demo::run(&place, &args).await?,

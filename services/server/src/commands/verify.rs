@@ -1,8 +1,8 @@
 //! `jointward verify`.
 
-use std::{fmt::Write, process::ExitCode};
+use std::{fmt::Write, path::Path, process::ExitCode};
 
-use anyhow::bail;
+use anyhow::{Context, bail};
 use app::{
     seal::Known,
     verify::{Report, Wanted},
@@ -19,11 +19,29 @@ use crate::{
 pub async fn run(place: &Place, args: &VerifyArgs) -> anyhow::Result<ExitCode> {
     let key = args.key.as_deref().map(seal_key::read_public).transpose()?;
     let known = Known { key };
+    if let Some(bundle) = &args.bundle {
+        return finish(&bundle_report(bundle, known)?, args);
+    }
     let database = Database::open(place).await?;
     let report = verify(&database, args, known).await;
     database.close().await?;
-    let report = report?;
-    terminal::show(&text(&report)?)?;
+    finish(&report?, args)
+}
+
+fn bundle_report(path: &Path, known: Known) -> anyhow::Result<Report> {
+    let report = app::export::verify_bundle(path, known);
+    report.with_context(|| format!("{} is no copy of a project", path.display()))
+}
+
+fn finish(report: &Report, args: &VerifyArgs) -> anyhow::Result<ExitCode> {
+    let mut text = text(report)?;
+    if report.checkpoints > 0 && args.key.is_none() {
+        text.push_str(
+            "The public key was taken from beside the signatures. Give one that you know from \
+             elsewhere by --key:\nwhoever could replace both would not be found out.\n",
+        );
+    }
+    terminal::show(&text)?;
     Ok(if report.faults.is_empty() { ExitCode::SUCCESS } else { ExitCode::FAILURE })
 }
 

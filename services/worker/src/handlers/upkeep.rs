@@ -9,6 +9,7 @@ pub(crate) async fn upkeep(app: App, _: Upkeep) -> Result<Counts, JobError> {
     Ok(Counts::of("sessions", count(done.sessions))
         .and("setup_codes", count(done.setup_codes))
         .and("changes", count(done.changes))
+        .and("exports", count(done.exports))
         .and("jobs", count(done.jobs))
         .and("runs", count(done.runs))
         .and("given_back", count(done.given_back)))

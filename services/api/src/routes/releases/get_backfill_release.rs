@@ -1,5 +1,5 @@
 use actix_web::{
-    get,
+    HttpRequest, get,
     web::{Data, Json, Path},
 };
 use app::{App, releases::ReleaseView};
@@ -9,7 +9,7 @@ use utoipa::IntoParams;
 
 use crate::{
     Problem,
-    extract::{Permit, can},
+    extract::{Permit, asked, can},
 };
 
 /// A release.
@@ -24,6 +24,8 @@ pub struct ReleasePath {
 }
 
 /// A release with everything that its certificate prints.
+///
+/// Who reads it is noted in the audit of readings.
 #[utoipa::path(
     tag = "releases",
     params(ReleasePath),
@@ -35,6 +37,12 @@ pub async fn get_backfill_release(
     app: Data<App>,
     permit: Permit<can::ReadProject>,
     path: Path<ReleasePath>,
+    request: HttpRequest,
 ) -> Result<Json<ReleaseView>, Problem> {
-    Ok(Json(app::releases::show(&app, &permit.project, path.release).await?))
+    let Permit { actor, project, .. } = permit;
+    let shown = app::releases::show(&app, &project, path.release).await?;
+    let what = ("certificate", shown.id.to_string());
+    let asked = asked(&request, &actor);
+    app::reads::note(&app, project.id, (what.0, &what.1, 1), &asked).await?;
+    Ok(Json(shown))
 }
