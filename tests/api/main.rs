@@ -10,6 +10,7 @@ mod conditional;
 mod contradiction;
 mod database;
 mod edge;
+mod export;
 mod feed;
 mod idempotency;
 mod imports;

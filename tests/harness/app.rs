@@ -121,6 +121,8 @@ pub struct Answer {
     pub headers: HeaderMap,
     /// The body; null where it is no JSON.
     pub body: Value,
+    /// The body as it came.
+    pub bytes: Vec<u8>,
 }
 
 impl Answer {
@@ -130,10 +132,11 @@ impl Answer {
         let kind = headers.get("content-type").and_then(|it| it.to_str().ok()).unwrap_or_default();
         if kind.starts_with("text/event-stream") {
             // It never ends; who wants to read it opens it.
-            return Self { status, headers, body: Value::Null };
+            return Self { status, headers, body: Value::Null, bytes: Vec::new() };
         }
         let bytes = actix_web::body::to_bytes(response.into_body()).await.ok().unwrap_or_default();
-        Self { status, headers, body: serde_json::from_slice(&bytes).unwrap_or_default() }
+        let body = serde_json::from_slice(&bytes).unwrap_or_default();
+        Self { status, headers, body, bytes: bytes.to_vec() }
     }
 
     /// The body of an answer of that status.

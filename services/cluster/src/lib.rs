@@ -76,6 +76,17 @@ impl Stopper {
     }
 }
 
+/// Returns the URL of a database of the cluster in `dir` if its PostgreSQL takes connections,
+/// whichever process runs it: for a look beside that process, such as a backup.
+///
+/// It holds the password: it is not for logs.
+pub fn url_of_running(dir: &Path, database: &str) -> Option<String> {
+    let dir = dir.canonicalize().ok()?;
+    let process = PidFile::of_running(&dir.join("data")).filter(|it| it.ready)?;
+    let password = initialise::read_password(&dir.join("password")).ok()?;
+    Some(url::socket_url(SUPERUSER, &password, &process.sockets, &process.port, database))
+}
+
 impl Cluster {
     /// Starts the cluster in `options.dir`, makes it first where there is none, or adopts it where
     /// it runs already; returns when it takes connections.

@@ -94,6 +94,10 @@ pub enum Command {
     Verify(VerifyArgs),
     /// Copy a whole project into a directory that can be kept and checked without this server.
     Export(ExportArgs),
+    /// Back the whole database up into one file, while work goes on.
+    Backup(BackupArgs),
+    /// Restore a backup into an empty database, and verify it.
+    Restore(RestoreArgs),
     /// Calculate: tape, voltage, dew point, stock and the like. No database is touched.
     Calc(CalcArgs),
     /// Print the completions of a shell.
@@ -269,6 +273,22 @@ pub struct ExportArgs {
     /// What signs the copy.
     #[command(flatten)]
     pub seal: SealArgs,
+}
+
+/// Where to.
+#[derive(Debug, Clone, Args)]
+pub struct BackupArgs {
+    /// New file; beside it a manifest with its hash is written.
+    #[arg(long, value_name = "FILE")]
+    pub to: PathBuf,
+}
+
+/// From where.
+#[derive(Debug, Clone, Args)]
+pub struct RestoreArgs {
+    /// The file that was backed up, with its manifest beside it.
+    #[arg(long, value_name = "FILE")]
+    pub from: PathBuf,
 }
 
 /// For which shell.

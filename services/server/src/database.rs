@@ -50,6 +50,23 @@ impl Database {
         Ok(Self { owner, url, cluster: Some(cluster) })
     }
 
+    /// The database in the private cluster of `place` if its PostgreSQL runs already, run by
+    /// another process, and the one that is named otherwise.
+    pub async fn open_beside(place: &Place) -> anyhow::Result<Self> {
+        if given(place)?.is_none()
+            && let Some(url) = cluster::url_of_running(&cluster_dir(&data_dir(place)?), NAME)
+        {
+            let owner = store::connect(&url, Role::Owner, FOR_KEEPERS).await?;
+            return Ok(Self { owner, url, cluster: None });
+        }
+        Self::open(place).await
+    }
+
+    /// Where it is, with the password: not for logs.
+    pub fn url(&self) -> &str {
+        &self.url
+    }
+
     /// Connections as the owner.
     pub const fn owner(&self) -> &PgPool {
         &self.owner

@@ -1,5 +1,6 @@
 //! The program `jointward`: the server, its worker, and what its keepers need on the command line.
 
+mod backup;
 mod calculation;
 mod cli;
 mod commands;

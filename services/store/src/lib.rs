@@ -41,6 +41,9 @@ pub mod warnings;
 pub mod webhooks;
 
 pub use error::StoreError;
-pub use pool::{Connection, MIGRATOR, Role, acquire, connect, is_migrated, migrate};
+pub use pool::{
+    Connection, MIGRATOR, Role, acquire, connect, is_migrated, make_roles, migrate,
+    newest_migration,
+};
 pub use sqlx::{PgConnection, PgPool};
 pub use tx::{Scope, Tx, begin, begin_by_key, begin_snapshot, commit, enter, savepoint};

@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use sqlx::{
-    PgConnection, PgPool, Postgres,
+    AssertSqlSafe, PgConnection, PgPool, Postgres,
     migrate::Migrator,
     pool::PoolConnection,
     postgres::{PgConnectOptions, PgPoolOptions},
@@ -83,6 +83,34 @@ pub async fn migrate(pool: &PgPool) -> Result<(), StoreError> {
         .run(pool)
         .await
         .map_err(|source| database("migrate the schema")(sqlx::Error::Migrate(Box::new(source))))
+}
+
+/// Makes the roles that work for the application where they are missing. They belong to the whole
+/// server and not to a database, so no backup of one holds them; migrations make them too.
+pub async fn make_roles(pool: &PgPool) -> Result<(), StoreError> {
+    for role in [Role::Application, Role::Worker, Role::Reader].iter().filter_map(|it| it.name()) {
+        let statement = format!(
+            "DO $$ BEGIN
+                 IF NOT EXISTS (SELECT FROM pg_roles WHERE rolname = '{role}') THEN
+                     CREATE ROLE {role} NOLOGIN NOSUPERUSER NOCREATEDB NOCREATEROLE NOBYPASSRLS;
+                 END IF;
+                 IF NOT pg_has_role('{role}', 'MEMBER') THEN
+                     GRANT {role} TO CURRENT_USER;
+                 END IF;
+             EXCEPTION WHEN duplicate_object OR unique_violation THEN NULL;
+             END $$"
+        );
+        sqlx::raw_sql(AssertSqlSafe(statement))
+            .execute(pool)
+            .await
+            .map_err(database("make the roles"))?;
+    }
+    Ok(())
+}
+
+/// The newest migration of this program.
+pub fn newest_migration() -> i64 {
+    MIGRATOR.iter().map(|it| it.version).max().unwrap_or_default()
 }
 
 /// Whether every migration of this program was applied; there may be newer ones.

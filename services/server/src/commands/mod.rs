@@ -1,5 +1,6 @@
 //! One file per subcommand.
 
+mod backup;
 mod calc;
 mod completions;
 mod config;
@@ -9,6 +10,7 @@ mod export;
 mod migrate;
 mod openapi;
 mod probe;
+mod restore;
 mod roles;
 mod rotate_keys;
 mod seal_key;
@@ -38,6 +40,8 @@ pub async fn run(cli: Cli) -> anyhow::Result<ExitCode> {
         Command::Roles => roles::run()?,
         Command::Verify(args) => return verify::run(&place, &args).await,
         Command::Export(args) => export::run(&place, &args).await?,
+        Command::Backup(args) => backup::run(&place, &args).await?,
+        Command::Restore(args) => return restore::run(&place, &args).await,
         Command::Calc(args) => return calc::run(&args),
         Command::Completions(args) => completions::run(&args)?,
         Command::Demo(args) => demo::run(&place, &args).await?,

@@ -68,7 +68,8 @@ async fn verify(database: &Database, args: &VerifyArgs, known: Known) -> anyhow:
     Ok(report)
 }
 
-fn text(report: &Report) -> anyhow::Result<String> {
+/// What a verification found, for people.
+pub(super) fn text(report: &Report) -> anyhow::Result<String> {
     let mut text = String::new();
     for fault in &report.faults {
         let place = fault.seq.map_or_else(String::new, |seq| format!(", record {seq}"));
