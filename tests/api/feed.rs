@@ -73,6 +73,9 @@ async fn read_along(pool: PgPool, project: ProjectId, done: Arc<AtomicBool>) -> 
     loop {
         // Before the look: what is committed by then must be seen by it.
         let last_look = done.load(Ordering::SeqCst);
+        let mut conn = store::acquire(&pool).await.unwrap();
+        store::feed::number(&mut conn, &[project]).await.unwrap();
+        drop(conn);
         let mut tx = store::begin(&pool, scope).await.unwrap();
         let seen = i64::try_from(read.len()).unwrap();
         for entry in store::feed::after(&mut tx, project, seen, 1000).await.unwrap() {
@@ -139,6 +142,45 @@ async fn eight_writers_leave_no_hole_and_nobody_sees_a_number_before_its_turn() 
             }
         }
     }
+}
+
+#[tokio::test]
+async fn whoever_has_waited_for_another_comes_after_it_however_early_it_began() {
+    let database = fresh_database().await;
+    let project = empty_project(&database.pool).await;
+    let (pool, scope) = (&database.application, Scope { project: Some(project), user: None });
+    let note = async |tx: &mut store::Tx, subject: &str| {
+        let of = ("test.written", subject);
+        store::feed::note(tx, project, of, &json!({}), minute(0)).await.unwrap();
+    };
+    let mut early = store::begin(pool, scope).await.unwrap();
+    note(&mut early, "early, before it waits").await;
+    let mut open = store::begin(pool, scope).await.unwrap();
+    note(&mut open, "not committed yet").await;
+    let mut late = store::begin(pool, scope).await.unwrap();
+    note(&mut late, "late").await;
+    store::commit(late).await.unwrap();
+    note(&mut early, "early, after it has waited").await;
+    store::commit(early).await.unwrap();
+
+    let mut conn = store::acquire(&database.worker).await.unwrap();
+    store::feed::number_all(&mut conn).await.unwrap();
+    store::commit(open).await.unwrap();
+    store::feed::number_all(&mut conn).await.unwrap();
+    store::feed::number_all(&mut conn).await.unwrap();
+    drop(conn);
+    let mut tx = store::begin(pool, scope).await.unwrap();
+    let read = store::feed::after(&mut tx, project, 0, 10).await.unwrap();
+    let read: Vec<(i64, &str)> = read.iter().map(|it| (it.seq, it.subject.as_str())).collect();
+    assert_eq!(
+        read,
+        [
+            (1, "late"),
+            (2, "early, before it waits"),
+            (3, "early, after it has waited"),
+            (4, "not committed yet")
+        ]
+    );
 }
 
 async fn topics(line: &Line, after: i64) -> Vec<(String, String)> {

@@ -216,6 +216,8 @@ async fn no_role_changes_history() {
             "INSERT INTO feed VALUES (gen_random_uuid(), 1, 'a', 'b', '{}', now())",
             "UPDATE feed_heads SET seq = 1",
             "TRUNCATE feed",
+            "UPDATE feed_pending SET once = true",
+            "DELETE FROM feed_pending",
             "UPDATE warning_history SET detail = 'another'",
             "DELETE FROM warning_history",
             "UPDATE ambient_readings SET air_c = 20",
@@ -268,6 +270,8 @@ async fn the_worker_and_the_reader_see_no_secrets() {
         (Role::Reader, "SELECT FROM export_parts"),
         (Role::Reader, "SELECT printed_name(gen_random_uuid())"),
         (Role::Reader, "SELECT mail_address(gen_random_uuid())"),
+        (Role::Reader, "SELECT number_feed(gen_random_uuid())"),
+        (Role::Worker, "SELECT body FROM feed_pending"),
         (Role::Application, "SELECT mail_address(gen_random_uuid())"),
         (Role::Reader, "INSERT INTO warnings DEFAULT VALUES"),
     ] {

@@ -1,9 +1,10 @@
 //! What has changed in a project, in one sequence without holes.
 //!
 //! Whoever writes notes what it means in the same transaction: by [`note`], or inside the very
-//! statement that writes. The numbers are given by the database at the commit, so entries become
-//! visible in their order and what is rolled back, be it a savepoint, leaves no trace (see
-//! `migrations/…_create_the_feed.sql`).
+//! statement that writes. Whoever reads first has numbers given to all that is committed, by
+//! [`number`]; so writers do not wait for each other, entries become visible in their order, and
+//! what is rolled back, be it a savepoint, leaves no trace (see
+//! `migrations/…_number_the_feed_when_it_is_read.sql`).
 
 use std::collections::BTreeMap;
 
@@ -29,7 +30,8 @@ pub struct Entry {
     pub at: DateTime<Utc>,
 }
 
-/// Notes that something happened; it gets its number when the transaction commits.
+/// Notes that something happened; it gets its number by [`number`] once the transaction is
+/// committed.
 ///
 /// `topic` is a noun and a past participle with a point between them, `subject` is what readers
 /// filter by, `body` an object: thin, since it also leaves the server.
@@ -53,6 +55,33 @@ pub async fn note(
     .await
     .map_err(database("note a change"))?;
     Ok(())
+}
+
+/// Gives numbers to all that is committed in `projects`. To be called before each reading, on a
+/// connection without a transaction: a number may be read only once it is committed.
+pub async fn number(conn: &mut PgConnection, projects: &[ProjectId]) -> Result<(), StoreError> {
+    let ids: Vec<uuid::Uuid> = projects.iter().map(|it| it.0).collect();
+    // In one order everywhere, so that no two can wait for each other.
+    sqlx::query!(
+        r#"SELECT number_feed(id)
+             FROM (SELECT id FROM unnest($1::uuid[]) AS id ORDER BY id) AS project"#,
+        &ids,
+    )
+    .execute(conn)
+    .await
+    .map_err(database("number the feed"))?;
+    Ok(())
+}
+
+/// Gives numbers to all that is committed in any project; for the worker. As [`number`], on a
+/// connection without a transaction.
+pub async fn number_all(conn: &mut PgConnection) -> Result<(), StoreError> {
+    let pending = sqlx::query_scalar!("SELECT DISTINCT project_id FROM feed_pending")
+        .fetch_all(&mut *conn)
+        .await
+        .map_err(database("look for entries without a number"))?;
+    let projects: Vec<ProjectId> = pending.into_iter().map(ProjectId).collect();
+    if projects.is_empty() { Ok(()) } else { number(conn, &projects).await }
 }
 
 /// Which entries there are.

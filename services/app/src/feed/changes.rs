@@ -26,6 +26,7 @@ pub async fn changes(
     after: Option<i64>,
     limit: u32,
 ) -> Result<Changes, AppError> {
+    number(app, project.id).await?;
     let mut tx = app.begin_in(project.id).await?;
     let kept = store::feed::kept(&mut tx, project.id).await?;
     let Some(after) = after else {
@@ -41,6 +42,12 @@ pub async fn changes(
     }
     let next_after = items.last().map_or(after, |last| last.seq);
     Ok(Changes { items, next_after, kept })
+}
+
+/// Gives numbers to what has changed up to now in `project`, as every reading begins.
+pub(crate) async fn number(app: &App, project: ProjectId) -> Result<(), AppError> {
+    let mut conn = app.connection().await?;
+    Ok(store::feed::number(&mut conn, &[project]).await?)
 }
 
 /// Whether everything after number `after` is still there, and `after` itself was ever given.

@@ -177,6 +177,7 @@ impl Hub {
         }
         let ids: Vec<ProjectId> = known.iter().map(|(id, _)| *id).collect();
         let mut conn = store::acquire(&self.0.pool).await?;
+        store::feed::number(&mut conn, &ids).await?;
         let heads = store::feed::heads(&mut conn, &ids).await?;
         drop(conn);
         for (project, seen) in known {

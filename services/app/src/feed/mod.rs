@@ -4,6 +4,7 @@ mod changes;
 mod hub;
 mod subscription;
 
+pub(crate) use changes::number;
 pub use changes::{Changes, changes};
 pub use hub::{Hub, Pace, TooMany};
 pub use store::feed::Entry;

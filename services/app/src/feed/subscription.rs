@@ -9,7 +9,7 @@ use store::{
 };
 
 use super::{
-    changes::can_go_on,
+    changes::{can_go_on, number},
     hub::{Place, TooMany},
 };
 use crate::{Actor, App, AppError, projects::ProjectEntry};
@@ -56,6 +56,7 @@ pub async fn follow(
         Ok(place) => place,
         Err(many) => return Ok(Err(many)),
     };
+    number(app, project.id).await?;
     let mut tx = app.begin_in(project.id).await?;
     let kept = store::feed::kept(&mut tx, project.id).await?;
     let start = match last {

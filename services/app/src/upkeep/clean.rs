@@ -61,6 +61,7 @@ pub async fn clean(app: &App) -> Result<Cleaned, AppError> {
     let setup_codes = store::setup_codes::prune(&mut conn, before).await?;
     let password_resets = store::password_resets::prune(&mut conn, before).await?;
     let answers = store::idempotency::prune(&mut conn, before).await?;
+    store::feed::number_all(&mut conn).await?;
     let mut changes = 0;
     for project in store::projects::list_ids(&mut conn).await? {
         changes += store::feed::prune(&mut conn, project, before).await?;

@@ -15,6 +15,7 @@ use webhooks::{Message, Secret, Target, sign, wait_after};
 use crate::{
     App, AppError,
     error::chain,
+    feed::number,
     jobs::{DeliverWebhook, not_enqueued},
     new_id,
 };
@@ -51,6 +52,7 @@ pub struct Delivered {
 /// Asks for a job for every webhook, in all projects, that has something to send and none yet;
 /// returns how many were asked for.
 pub async fn ask_due(app: &App) -> Result<usize, AppError> {
+    store::feed::number_all(&mut *app.connection().await?).await?;
     let now = app.clock.now();
     let mut tx = app.begin().await?;
     let due = store::webhooks::ask(&mut tx, now, now + IN_HAND).await?;
@@ -112,6 +114,7 @@ async fn take_up(
     project: ProjectId,
     webhook: Uuid,
 ) -> Result<Option<(Receiver, i64)>, AppError> {
+    number(app, project).await?;
     let now = app.clock.now();
     let mut tx = app.begin_in(project).await?;
     let Some(receiver) = store::webhooks::lock_receiver(&mut tx, project, webhook).await? else {

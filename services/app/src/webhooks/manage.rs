@@ -9,7 +9,7 @@ use store::{
 use uuid::Uuid;
 use webhooks::{Secret, Target};
 
-use crate::{Actor, App, AppError, new_id, projects::ProjectEntry};
+use crate::{Actor, App, AppError, feed::number, new_id, projects::ProjectEntry};
 
 /// Webhooks of one project: each change is sent to each of them.
 const MOST: usize = 20;
@@ -42,6 +42,8 @@ pub async fn create(
 ) -> Result<NewWebhook, AppError> {
     project.require(Permission::ManageWebhooks)?;
     check(app, wanted)?;
+    // What has happened before is not for it.
+    number(app, project.id).await?;
     let mut tx = app.begin_in(project.id).await?;
     // Two who add at once take turns, or together they would add too many.
     store::projects::lock(&mut tx, project.id).await?;
@@ -69,6 +71,7 @@ pub async fn update(
 ) -> Result<Webhook, AppError> {
     project.require(Permission::ManageWebhooks)?;
     check(app, wanted)?;
+    number(app, project.id).await?;
     let mut tx = app.begin_in(project.id).await?;
     if !store::webhooks::update(&mut tx, project.id, (id, version), wanted).await? {
         let found = find(&mut tx, project, id).await?;
