@@ -3,6 +3,8 @@
 //! They are JSON Web Tokens signed with Ed25519, of the type `at+jwt` (RFC 9068), so that no other
 //! kind of token signed by the same key can pass for one.
 
+mod seen;
+
 use std::{collections::HashMap, fmt, sync::Arc};
 
 use chrono::{DateTime, TimeDelta, Utc};
@@ -13,6 +15,8 @@ use ed25519_dalek::{
 use jsonwebtoken::{Algorithm, DecodingKey, EncodingKey, Header, Validation, errors::ErrorKind};
 use serde::{Deserialize, Serialize};
 use uuid::{NoContext, Timestamp, Uuid};
+
+use seen::{Said, Seen};
 
 /// Who issues the tokens.
 pub const ISSUER: &str = "jointward";
@@ -118,6 +122,8 @@ pub struct Keys {
 }
 
 struct Shared {
+    /// What tokens say whose signature was checked by these very keys.
+    seen: Seen,
     header: Header,
     signer: EncodingKey,
     verifiers: HashMap<String, DecodingKey>,
@@ -158,7 +164,13 @@ impl Keys {
             }
         }
         Ok(Self {
-            shared: Arc::new(Shared { header, signer, verifiers, validation: validation() }),
+            shared: Arc::new(Shared {
+                seen: Seen::default(),
+                header,
+                signer,
+                verifiers,
+                validation: validation(),
+            }),
         })
     }
 
@@ -194,7 +206,23 @@ impl Keys {
     ///
     /// Of the header, only the id of the key is used, and only to choose among our own: neither
     /// the algorithm nor a key or the address of one is taken from the token.
+    ///
+    /// A client sends the same token with every request for some minutes; its signature is checked
+    /// at the first time, its time always.
     pub fn verify(&self, token: &str, now: DateTime<Utc>) -> Result<AccessClaims, TokenError> {
+        let name = seen::name(token);
+        let said = match self.shared.seen.get(&name) {
+            Some(said) => said,
+            None => {
+                let said = self.read(token)?;
+                self.shared.seen.keep(name, said);
+                said
+            }
+        };
+        in_time(said, now)
+    }
+
+    fn read(&self, token: &str) -> Result<Said, TokenError> {
         let header = jsonwebtoken::decode_header(token).map_err(|_| TokenError::Malformed)?;
         // RFC 7515 asks to refuse a token with a critical extension one does not know; the library
         // leaves that to its caller.
@@ -211,7 +239,8 @@ impl Keys {
         let claims = jsonwebtoken::decode::<Claims>(token, key, &self.shared.validation)
             .map_err(|error| refusal(error.kind()))?
             .claims;
-        in_time(&claims, now)
+        let Claims { sub: user, sid: session, nbf: not_before, exp: ends, .. } = claims;
+        Ok(Said { user, session, not_before, ends })
     }
 }
 
@@ -239,19 +268,20 @@ fn refusal(kind: &ErrorKind) -> TokenError {
     }
 }
 
-fn in_time(claims: &Claims, now: DateTime<Utc>) -> Result<AccessClaims, TokenError> {
+fn in_time(said: Said, now: DateTime<Utc>) -> Result<AccessClaims, TokenError> {
+    let Said { user, session, not_before, ends } = said;
     let moment = |seconds| DateTime::from_timestamp(seconds, 0).ok_or(TokenError::Claims);
-    let expires_at = moment(claims.exp)?;
+    let expires_at = moment(ends)?;
     // Differences, not sums: no moment in the calendar makes them overflow.
     if now.signed_duration_since(expires_at) > LEEWAY {
         return Err(TokenError::Expired);
     }
-    if let Some(nbf) = claims.nbf
-        && moment(nbf)?.signed_duration_since(now) > LEEWAY
+    if let Some(not_before) = not_before
+        && moment(not_before)?.signed_duration_since(now) > LEEWAY
     {
         return Err(TokenError::NotYetValid);
     }
-    Ok(AccessClaims { user: claims.sub, session: claims.sid, expires_at })
+    Ok(AccessClaims { user, session, expires_at })
 }
 
 #[cfg(test)]
