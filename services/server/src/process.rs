@@ -1,6 +1,6 @@
 //! The long-running parts of a process, which start and stop together.
 
-use std::{net::TcpListener, num::NonZeroUsize, sync::Arc, thread};
+use std::{net::TcpListener, num::NonZeroUsize, ops::RangeInclusive, sync::Arc, thread};
 
 use anyhow::Context;
 use api::{Recorder, Settings};
@@ -12,8 +12,11 @@ use tokio::sync::watch;
 
 use crate::{database::Database, shutdown::Shutdown};
 
-/// Connections for requests: with those of the worker, below what PostgreSQL allows as installed.
-const FOR_REQUESTS: u32 = 20;
+/// Connections for requests, for each core, and how many there are at least and at most. More of
+/// them than that wait for each other inside the database, where nobody is served in turn; and with
+/// those of the worker they stay below what PostgreSQL allows as installed.
+const FOR_REQUESTS_PER_CORE: u32 = 4;
+const FOR_REQUESTS: RangeInclusive<u32> = 8..=32;
 
 /// Connections for jobs.
 const FOR_JOBS: u32 = 10;
@@ -43,7 +46,9 @@ pub struct Api {
 
 /// The application that serves requests, on the time of the machine.
 pub async fn application(database: &Database) -> anyhow::Result<App> {
-    let pool = database.connect(Role::Application, FOR_REQUESTS).await?;
+    let most = u32::try_from(cores()).unwrap_or(u32::MAX).saturating_mul(FOR_REQUESTS_PER_CORE);
+    let most = most.clamp(*FOR_REQUESTS.start(), *FOR_REQUESTS.end());
+    let pool = database.connect(Role::Application, most).await?;
     Ok(App::new(pool, Arc::new(SystemClock), Hasher::new(cores())).await?)
 }
 
