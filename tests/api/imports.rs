@@ -6,11 +6,12 @@ use std::{
 };
 
 use actix_web::test::TestRequest;
-use app::imports::ImportKind;
-use domain::ids::ImportId;
+use app::{Actor, AppError, imports::ImportKind};
+use domain::ids::{ImportId, UserId};
 use harness::Line;
 use serde_json::Value;
 use tokio::sync::oneshot;
+use uuid::Uuid;
 
 const HEADER: &str = "joint_number,kp,section,kind,pipe_before,pipe_after,heat_before,heat_after,\
                       welder,weld_date";
@@ -140,19 +141,37 @@ async fn a_slow_upload_holds_no_connection_and_a_cut_one_leaves_nothing() {
     let line = Line::new().await;
     let (actor, project) = (line.coordinator.actor().await, line.coordinator.entry().await);
     let app = &line.app.app;
-    let open = || app::imports::open(app, &actor, &project, ImportKind::JointRegister, true);
-    // More than there are connections; as many as there are places.
+    let open_as = async |by: &Actor| {
+        app::imports::open(app, by, &project, ImportKind::JointRegister, true).await
+    };
+    let open = async || open_as(&actor).await;
+    // More than there are connections; as many as there are places. Four are one user's share.
     let mut slow = Vec::new();
-    for _ in 0..16 {
+    for other in 0..3 {
+        let other = Actor { user: UserId(Uuid::from_u128(other)), ..actor.clone() };
+        for _ in 0..4 {
+            slow.push(open_as(&other).await.unwrap());
+        }
+    }
+    for _ in 0..4 {
         slow.push(open().await.unwrap());
     }
-    assert!(matches!(open().await, Err(app::AppError::Unavailable { .. })), "there is no place");
+    let other = Actor { user: UserId(Uuid::max()), ..actor.clone() };
+    let refused = open_as(&other).await;
+    assert!(matches!(refused, Err(AppError::Unavailable { .. })), "there is no place");
     for upload in &mut slow {
         upload.push(HEADER.as_bytes()).await.unwrap();
     }
     line.qa.gets("").await.expect(200);
     let nothing = "SELECT (SELECT count(*) FROM imports) + (SELECT count(*) FROM import_parts)";
     let whole = slow.pop().unwrap();
+    drop(slow.drain(..8));
+    let refused = open().await.err();
+    let code = "TOO_MANY_UPLOADS";
+    assert!(
+        matches!(refused, Some(AppError::Conflict { code: it, .. }) if it == code),
+        "others' places are free, but {refused:?}"
+    );
     drop(slow);
     assert_eq!(line.app.count(nothing).await, 0);
     let id = whole.finish().await.unwrap();

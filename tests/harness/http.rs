@@ -47,6 +47,14 @@ impl Connection {
         }
     }
 
+    /// Waits for the next bytes of an answer that has no end, such as a stream's.
+    pub async fn next_bytes(&mut self) -> io::Result<&[u8]> {
+        self.received.clear();
+        self.received.reserve(16 * 1024);
+        self.stream.read_buf(&mut self.received).await?;
+        Ok(&self.received)
+    }
+
     /// A header of the last answer.
     pub fn header(&self, name: &str) -> Option<&str> {
         let head = std::str::from_utf8(&self.received[..self.body.0]).ok()?;

@@ -51,6 +51,11 @@ impl Line {
         Self::with(api::Settings::default()).await
     }
 
+    /// Somebody new in the project.
+    pub async fn joins(&self, name: &str, role: Role) -> Person {
+        member(&self.app, &self.admin, name, role).await
+    }
+
     /// The same in an application with these settings.
     pub async fn with(settings: api::Settings) -> Self {
         let app = TestApp::with(settings).await;

@@ -361,6 +361,12 @@ pub const KINDS: &[ProblemKind] = &[
         "Release it in shorter stretches.",
     ),
     kind(
+        "TOO_MANY_UPLOADS",
+        409,
+        "One user has as many files on their way in as one may.",
+        "Wait until one has arrived, or break one off.",
+    ),
+    kind(
         "TOO_MANY_WEBHOOKS",
         409,
         "The project has as many webhooks as it may have.",

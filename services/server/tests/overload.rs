@@ -1,4 +1,5 @@
-//! Too much at once: slow senders, and ten times the load. Whoever can be served is served as
+//! Too much at once: slow senders, streams that nobody reads, uploads that never end, and ten times
+//! the load. Whoever can be served is served as
 //! usual, whoever cannot is told so at once, and afterwards everything is as before.
 
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
@@ -8,15 +9,29 @@ use std::{
     time::{Duration, Instant},
 };
 
+use domain::access::Role;
 use futures_util::future::join_all;
 use harness::{
     Line,
-    http::{Connection, get},
+    fact::damage_found,
+    http::{Connection, get, post},
     server::Server,
 };
 use rustix::process::{Resource, Rlimit, getrlimit, setrlimit};
 
 const SLOW_SENDERS: usize = 200;
+
+/// Of the 512 requests that are served at once, all but a few.
+const SENDERS_OF_NEARLY_ALL: usize = 500;
+
+/// Streams that are opened and never read.
+const UNREAD: usize = 500;
+
+/// Streams that one user may have open.
+const STREAMS_OF_ONE: usize = 10;
+
+/// Files that one user may have on their way in.
+const UPLOADS_OF_ONE: usize = 4;
 
 /// Measurements with slow senders and as many without, in turn.
 const ROUNDS: usize = 5;
@@ -108,6 +123,20 @@ impl SlowSender {
     }
 }
 
+/// Somebody who follows the changes of the project and reads none of them.
+async fn unread_stream(site: &Site, token: &str) -> Connection {
+    let path = site.line.inspector.path("/stream");
+    let mut connection = site.connection().await;
+    connection.send(&get(&path, token)).await.unwrap();
+    connection
+}
+
+/// Whether what was sent on `connection` is answered by a stream.
+async fn streams(connection: &mut Connection) -> bool {
+    let head = connection.next_bytes().await.unwrap();
+    head.starts_with(b"HTTP/1.1 200")
+}
+
 fn median(mut times: Vec<Duration>) -> Duration {
     times.sort_unstable();
     times[times.len() / 2]
@@ -115,6 +144,16 @@ fn median(mut times: Vec<Duration>) -> Duration {
 
 #[actix_web::test]
 async fn slow_senders_slow_nobody_else_down() {
+    beside_slow_senders(SLOW_SENDERS).await;
+}
+
+#[actix_web::test]
+async fn slow_senders_who_hold_nearly_every_place_slow_nobody_else_down() {
+    beside_slow_senders(SENDERS_OF_NEARLY_ALL).await;
+}
+
+async fn beside_slow_senders(senders: usize) {
+    allow_many_connections();
     let site = Site::new().await;
     // The first requests prepare statements and fill caches.
     site.p99(REQUESTS_IN_A_ROUND, async |_| {}).await;
@@ -122,7 +161,7 @@ async fn slow_senders_slow_nobody_else_down() {
     for _ in 0..ROUNDS {
         without.push(site.p99(REQUESTS_IN_A_ROUND, async |_| {}).await);
         let mut slow = Vec::new();
-        for number in 0..SLOW_SENDERS {
+        for number in 0..senders {
             slow.push(SlowSender::new(&site, number % 2 == 0).await);
         }
         let mut hung_up = 0;
@@ -141,8 +180,82 @@ async fn slow_senders_slow_nobody_else_down() {
         println!("{hung_up} slow senders were hung up on");
     }
     let (without, with) = (median(without), median(with));
-    println!("p99 {without:?} without {SLOW_SENDERS} slow senders, {with:?} with them");
+    println!("p99 {without:?} without {senders} slow senders, {with:?} with them");
     assert!(with < without * 2 + NOISE, "{with:?} with slow senders, {without:?} without");
+}
+
+#[actix_web::test]
+async fn streams_that_nobody_reads_slow_nobody_else_down() {
+    allow_many_connections();
+    let site = Site::new().await;
+    let mut tokens = Vec::new();
+    for number in 0..UNREAD / STREAMS_OF_ONE {
+        let follower =
+            site.line.joins(&format!("follower-{number}"), Role::ClientRepresentative).await;
+        tokens.push(site.server.token(&follower.email).await);
+    }
+    site.p99(REQUESTS_IN_A_ROUND, async |_| {}).await;
+    // Every recorded fact is told to all of them.
+    let mut number = 0;
+    let mut record = async |site: &Site| {
+        number += 1;
+        let fact = damage_found(number).0;
+        let path = site.line.inspector.path("/joints/J-1/events");
+        site.server.ask(&post(&path, &site.token, &fact), 201).await;
+    };
+    let (mut without, mut with) = (Vec::new(), Vec::new());
+    for _ in 0..ROUNDS {
+        record(&site).await;
+        without.push(site.p99(REQUESTS_IN_A_ROUND, async |_| {}).await);
+        let mut unread = Vec::new();
+        for number in 0..UNREAD {
+            unread.push(unread_stream(&site, &tokens[number / STREAMS_OF_ONE]).await);
+        }
+        // The head of the last one's answer: by then all of them are followed.
+        let last = unread.last_mut().unwrap();
+        assert!(streams(last).await);
+        record(&site).await;
+        with.push(site.p99(REQUESTS_IN_A_ROUND, async |_| {}).await);
+    }
+    let (without, with) = (median(without), median(with));
+    println!("p99 {without:?} without {UNREAD} unread streams, {with:?} with them");
+    assert!(with < without * 2 + NOISE, "{with:?} with unread streams, {without:?} without");
+}
+
+#[actix_web::test]
+async fn one_user_holds_no_more_than_a_share_of_the_places_for_files() {
+    let site = Site::new().await;
+    let coordinator = &site.line.coordinator;
+    let head = |token: &str| {
+        let path = coordinator.path("/imports?kind=joint_register&validate_only=true");
+        format!(
+            "POST {path} HTTP/1.1\r\nhost: test\r\nauthorization: Bearer {token}\r\n\
+             content-type: text/csv\r\ncontent-length: 4000\r\n\r\n"
+        )
+    };
+    let token = site.server.token(&coordinator.email).await;
+    let mut dripping = Vec::new();
+    for _ in 0..UPLOADS_OF_ONE {
+        let mut connection = site.connection().await;
+        connection.send(head(&token).as_bytes()).await.unwrap();
+        connection.send(b"joint_number").await.unwrap();
+        dripping.push(connection);
+    }
+    let body = "x".repeat(4000);
+    // Those before may not have been let in yet; then this one has taken a place and given it back.
+    let whole = [head(&token), body.clone()].concat();
+    let end = Instant::now() + RECOVERED_WITHIN;
+    let mut connection = site.connection().await;
+    while connection.ask(whole.as_bytes()).await.unwrap() != 409 {
+        assert!(Instant::now() < end, "one user has more than {UPLOADS_OF_ONE} files on their way");
+        connection = site.connection().await;
+    }
+    let told: serde_json::Value = serde_json::from_slice(connection.body()).unwrap();
+    assert_eq!(told["code"], "TOO_MANY_UPLOADS");
+    let other = site.line.joins("second-coordinator", Role::SiteCoordinator).await;
+    let token = site.server.token(&other.email).await;
+    let whole = [head(&token), body].concat();
+    assert_eq!(site.connection().await.ask(whole.as_bytes()).await.unwrap(), 202);
 }
 
 /// What one client of a burst met.

@@ -1,6 +1,10 @@
 //! Takes a file in as it arrives.
 
-use std::{io::SeekFrom, sync::Arc};
+use std::{
+    collections::HashMap,
+    io::SeekFrom,
+    sync::{Arc, Mutex, MutexGuard, PoisonError},
+};
 
 use domain::{
     access::Permission,
@@ -10,7 +14,6 @@ use domain::{
 use tokio::{
     fs::File,
     io::{self, AsyncReadExt, AsyncSeekExt, AsyncWriteExt},
-    sync::{OwnedSemaphorePermit, Semaphore},
 };
 
 use super::{ImportKind, LARGEST_FILE, PART};
@@ -25,13 +28,54 @@ use crate::{
 /// many times the largest.
 const AT_ONCE: usize = 16;
 
-/// The places for files on their way in, in one process.
-#[derive(Debug, Clone)]
-pub struct Places(Arc<Semaphore>);
+/// Files of one user on their way in at a time: whoever sends a byte now and then holds a place for
+/// days, and must leave some for others.
+const AT_ONCE_OF_ONE: usize = 4;
 
-impl Default for Places {
-    fn default() -> Self {
-        Self(Arc::new(Semaphore::new(AT_ONCE)))
+/// The places for files on their way in, in one process: how many each user holds.
+#[derive(Debug, Clone, Default)]
+pub struct Places(Arc<Mutex<HashMap<UserId, usize>>>);
+
+impl Places {
+    fn take(&self, user: UserId) -> Result<Place, AppError> {
+        let mut held = self.held();
+        if held.values().sum::<usize>() >= AT_ONCE {
+            let detail = format!("{AT_ONCE} files are on their way in");
+            return Err(AppError::Unavailable { detail });
+        }
+        let of_user = held.entry(user).or_default();
+        if *of_user >= AT_ONCE_OF_ONE {
+            let detail = format!(
+                "{AT_ONCE_OF_ONE} files of yours are on their way in: wait until one has arrived"
+            );
+            return Err(AppError::Conflict { code: "TOO_MANY_UPLOADS", detail });
+        }
+        *of_user += 1;
+        drop(held);
+        Ok(Place { places: self.clone(), user })
+    }
+
+    fn held(&self) -> MutexGuard<'_, HashMap<UserId, usize>> {
+        // Nothing that holds it can be left half done.
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// A place of a user; dropped, it is free.
+struct Place {
+    places: Places,
+    user: UserId,
+}
+
+impl Drop for Place {
+    fn drop(&mut self) {
+        let mut held = self.places.held();
+        if let Some(of_user) = held.get_mut(&self.user) {
+            *of_user -= 1;
+            if *of_user == 0 {
+                held.remove(&self.user);
+            }
+        }
     }
 }
 
@@ -47,7 +91,7 @@ pub struct Upload {
     by: UserId,
     file: File,
     size: usize,
-    _place: OwnedSemaphorePermit,
+    _place: Place,
 }
 
 /// Opens an import; its file follows through [`Upload::push`].
@@ -59,10 +103,7 @@ pub async fn open(
     validate_only: bool,
 ) -> Result<Upload, AppError> {
     project.require(Permission::ImportRegisters)?;
-    let place = Arc::clone(&app.places.0).try_acquire_owned().map_err(|_| {
-        let detail = format!("{AT_ONCE} files are on their way in");
-        AppError::Unavailable { detail }
-    })?;
+    let place = app.places.take(actor.user)?;
     let made = tokio::task::spawn_blocking(tempfile::tempfile).await;
     let made = made.map_err(io::Error::other).flatten();
     let file = File::from_std(made.map_err(|it| not_kept(&it))?);
