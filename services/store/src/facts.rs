@@ -112,13 +112,19 @@ pub async fn of_joint_or_ids(
     ids: &[EventId],
 ) -> Result<Vec<StoredFact>, StoreError> {
     let ids: Vec<uuid::Uuid> = ids.iter().map(|it| it.0).collect();
+    // Two questions in one: asked for the one or the other, PostgreSQL would draw a map of all
+    // pages before it reads any.
     let rows = sqlx::query_as!(
         Row,
-        "SELECT id, joint_id, seq, kind, occurred_at, recorded_at, recorded_by, supersedes, late,
-                record, hash
-           FROM facts
-          WHERE project_id = $1 AND (joint_id = $2 OR id = ANY($3))
-          ORDER BY seq",
+        r#"SELECT id AS "id!", joint_id AS "joint_id!", seq AS "seq!", kind AS "kind!",
+                  occurred_at AS "occurred_at!", recorded_at AS "recorded_at!",
+                  recorded_by AS "recorded_by!", supersedes, late AS "late!",
+                  record AS "record!", hash AS "hash!"
+             FROM (SELECT * FROM facts WHERE project_id = $1 AND joint_id = $2
+                   UNION ALL
+                   SELECT * FROM facts
+                    WHERE project_id = $1 AND id = ANY($3) AND joint_id <> $2) AS found
+            ORDER BY seq"#,
         project.0,
         joint.0,
         &ids,
