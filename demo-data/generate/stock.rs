@@ -26,6 +26,7 @@ use super::{
     rng::Rng,
     setup,
     site::Site,
+    weather,
 };
 
 /// One line of `stock.ndjson` or `weather.ndjson`: what somebody sends, and to which collection.
@@ -219,7 +220,7 @@ impl Keeper {
             waste: BTreeMap::new(),
             terms: BTreeMap::new(),
             lost: Vec::new(),
-            workable: Vec::new(),
+            workable: weather::workable(setup)?,
         });
         let needed = |material: &str| ahead.by_material.get(material).cloned().unwrap_or_default();
         // Half a day's primer is there on the day on which it runs out.

@@ -6,7 +6,15 @@
 use std::sync::OnceLock;
 
 use chrono::{DateTime, TimeDelta, Utc};
-use domain::joints::event::Ambient;
+use domain::{
+    ambient::{
+        Hour as OutlookHour,
+        workable::{Foretold, judge, limits, work},
+    },
+    joints::event::Ambient,
+    outlook::WorkableShare,
+    setup::ProjectSetup,
+};
 use serde_json::{Value, json};
 use uuid::Builder;
 
@@ -22,7 +30,8 @@ pub const WET_DAY: i64 = 31;
 pub const WET_UNTIL: i64 = 10 * 60 + 15;
 
 /// Month and day of the typical year for each day of the story and for the five after it, which
-/// the outlook tells: a Saturday with three dry hours, a Sunday of rain, three good days.
+/// the outlook tells: a Saturday with three dry hours, a Sunday of rain, three good days. They are
+/// such days in winter time as well, in which the hours of work lie an hour later.
 const DAYS: [(u32, u32); 47] = [
     (4, 1),
     (4, 6),
@@ -66,11 +75,11 @@ const DAYS: [(u32, u32); 47] = [
     (8, 9),
     (8, 21),
     (8, 22),
-    (6, 16),
+    (6, 21),
     (5, 13),
-    (5, 24),
-    (5, 25),
-    (6, 19),
+    (3, 23),
+    (10, 12),
+    (11, 7),
 ];
 
 /// So far the outlook goes.
@@ -232,4 +241,18 @@ fn outlook(spread: &str, at_hour: i64, warmer: f64) -> Line {
         "hours": hours.collect::<Vec<Value>>(),
     });
     Line { at: at + TimeDelta::minutes(3), to: "outlooks", body }
+}
+
+/// What the outlook leaves of the days after the story.
+pub fn workable(setup: &ProjectSetup) -> anyhow::Result<Vec<WorkableShare>> {
+    let mut shares = Vec::new();
+    for work in work(setup) {
+        let line = outlook(if work.spread == "A" { "A" } else { "B" }, 12, 0.0);
+        let hours: Vec<OutlookHour> = serde_json::from_value(line.body["hours"].clone())?;
+        let foretold = Foretold { hours, ..Foretold::default() };
+        let days = (LAST + 1..=OUTLOOK_TO).map(calendar::date);
+        let judged = judge(setup, &work, limits(&work, setup), &foretold, days)?;
+        shares.extend(judged.shares());
+    }
+    Ok(shares)
 }

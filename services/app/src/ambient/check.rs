@@ -4,13 +4,14 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use domain::{
-    ambient::{SpreadNow, StoreNow, WEATHER_KINDS, WorkToday, of_spread, of_store},
+    ambient::{SpreadNow, StoreNow, WEATHER_KINDS, WorkToday, of_day, of_spread, of_store},
     condition::Condition,
     ids::ProjectId,
     setup::ProjectSetup,
 };
 use store::PgConnection;
 
+use super::workable;
 use crate::{App, AppError, conditions::keep_warnings, setup};
 
 /// What was found.
@@ -32,7 +33,10 @@ pub async fn ambient_check(app: &App, project: ProjectId) -> Result<Looked, AppE
     // One look at a time: of two side by side, the one that read first must not write last.
     store::warnings::take_turn(&mut tx, project, "ambient_check").await?;
     let setup = setup::snapshot(app, &mut tx, project).await?;
-    let seen = seen(&mut tx, project, &setup, now).await?;
+    let mut seen = seen(&mut tx, project, &setup, now).await?;
+    let tomorrow = setup.day(now) + TimeDelta::days(1);
+    let days = workable(&mut tx, project, &setup, now, 2).await?;
+    seen.extend(days.iter().filter_map(|it| of_day(it, &setup, tomorrow)));
     let cleared = keep_warnings(&mut tx, project, &seen, &WEATHER_KINDS, now).await?;
     app.commit(tx).await?;
     Ok(Looked { warned: i64::try_from(seen.len()).unwrap_or(i64::MAX), cleared })

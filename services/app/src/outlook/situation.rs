@@ -7,9 +7,10 @@ use std::{
 
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use domain::{
+    ambient::workable::SpreadSystemDays,
     ids::ProjectId,
     joints::{JointKind, state::LayerRole},
-    outlook::{Basis, DayMade, Expected, Held, JointsWaiting, Situation, Terms},
+    outlook::{Basis, DayMade, Expected, Held, JointsWaiting, Situation, Terms, WorkableShare},
     setup::{Material, ProjectSetup},
     stock::number,
     takeoff::{JointGroup, known_system},
@@ -19,7 +20,7 @@ use store::{
     outlook::{HeldLot, RecordedUse, WaitingJoints},
 };
 
-use crate::AppError;
+use crate::{AppError, ambient};
 
 /// So far back the site's own waste is learnt from.
 const WASTE_FROM: TimeDelta = TimeDelta::days(60);
@@ -41,6 +42,7 @@ pub(crate) async fn situation(
     let held = store::outlook::held(conn, project).await?;
     let expected = store::outlook::expected(conn, project).await?;
     let used = store::outlook::recorded_use(conn, project, zone, today - WASTE_FROM).await?;
+    let workable = workable(conn, project, setup, now, days).await?;
     let planned = setup.production_plan.lines.iter().any(|line| line.to >= today);
     let usual = if planned { Basis::Plan } else { Basis::Actual };
     let joints = waiting.into_iter().map(|it| joints(project, it)).collect::<Result<_, _>>()?;
@@ -71,9 +73,21 @@ pub(crate) async fn situation(
         waste: waste(project, &used, setup)?,
         terms: setup.materials.values().map(|it| (it.code.clone(), terms(it))).collect(),
         lost: Vec::new(),
-        workable: Vec::new(),
+        workable,
         setup: Arc::clone(setup),
     })
+}
+
+/// What the weather leaves of the days that outlooks tell from morning to evening.
+async fn workable(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    setup: &Arc<ProjectSetup>,
+    now: DateTime<Utc>,
+    days: u32,
+) -> Result<Vec<WorkableShare>, AppError> {
+    let told = ambient::workable(conn, project, setup, now, days.min(ambient::MOST_DAYS)).await?;
+    Ok(told.iter().flat_map(SpreadSystemDays::shares).collect())
 }
 
 fn joints(project: ProjectId, row: WaitingJoints) -> Result<JointsWaiting, StoreError> {

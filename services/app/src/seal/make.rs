@@ -35,6 +35,8 @@ pub struct Made {
 /// published. Done twice, it changes nothing.
 pub async fn seal(app: &App, project: ProjectId) -> Result<Made, AppError> {
     let sealer = app.sealer.as_ref().ok_or_else(no_key)?;
+    // The position in the feed that it names covers what has happened until now.
+    crate::feed::number(app, project).await?;
     let now = app.clock.now();
     let mut tx = app.begin_in(project).await?;
     store::checkpoints::take_turn(&mut tx, project).await?;

@@ -2,10 +2,10 @@
 
 use std::collections::BTreeSet;
 
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use serde_json::json;
 
-use super::{LimitBroken, Rules, StationReading, judge};
+use super::{LimitBroken, Rules, StationReading, judge, workable::SpreadSystemDays};
 use crate::{
     condition::{Condition, Urgency},
     joints::gates::time,
@@ -53,9 +53,13 @@ pub struct StoreNow {
     pub lots: Vec<String>,
 }
 
-/// Every kind of condition of [`of_spread`] and [`of_store`].
-pub const WEATHER_KINDS: [&str; 3] =
-    ["conditions_out_of_limits", "no_ambient_reading", "storage_out_of_limits"];
+/// Every kind of condition of [`of_spread`], [`of_store`] and [`of_day`].
+pub const WEATHER_KINDS: [&str; 4] = [
+    "conditions_out_of_limits",
+    "no_ambient_reading",
+    "storage_out_of_limits",
+    "few_workable_hours",
+];
 
 /// The newest reading of a spread against the limits of what is in work there, and whether anybody
 /// reads at all.
@@ -180,6 +184,44 @@ pub fn of_store(it: &StoreNow, setup: &ProjectSetup, now: DateTime<Utc>) -> Opti
         values: json!({"location": location, "air_c": air, "reading": reading.id,
             "read_at": reading.read_at, "lots": lots}),
     })
+}
+
+/// The working day `on` of a spread and system, where it has fewer workable hours than the calendar
+/// asks for, outlooks tell all of it, and joints are planned for it.
+pub fn of_day(it: &SpreadSystemDays, setup: &ProjectSetup, on: NaiveDate) -> Option<Condition> {
+    let day = it.days.iter().find(|day| day.on == on && day.working_day)?;
+    let least = setup.calendar.workable_hours_min;
+    if day.untold_hours > 0.0 || day.workable_hours >= least || day.expected_joints.is_none() {
+        return None;
+    }
+    let (spread, system) = (&it.spread, &it.system);
+    let hour = |at: DateTime<Utc>| at.with_timezone(&setup.time_zone).format("%H:%M").to_string();
+    let windows = day.windows.iter().map(|it| format!("{} to {}", hour(it.from), hour(it.to)));
+    let windows: Vec<String> = windows.collect();
+    let when = if windows.is_empty() {
+        String::new()
+    } else {
+        format!("; dry enough from {}", windows.join(", "))
+    };
+    let (hours, of) = (round(day.workable_hours), round(day.working_hours));
+    Some(Condition {
+        kind: "few_workable_hours",
+        subject: format!("{spread} {system}"),
+        urgency: Urgency::Notice,
+        detail: format!(
+            "{on}: spread {spread} can apply {system} in {hours} of {of} working hours, fewer than \
+             {least}{when}"
+        ),
+        values: json!({"spread": spread, "system": system, "on": on,
+            "workable_hours": day.workable_hours, "working_hours": day.working_hours,
+            "expected_joints": day.expected_joints, "windows": day.windows,
+            "outlook": it.outlook}),
+    })
+}
+
+/// For people: a tenth of an hour is enough.
+fn round(hours: f64) -> f64 {
+    (hours * 10.0).round() / 10.0
 }
 
 fn told_by(reading: &StationReading, setup: &ProjectSetup) -> String {

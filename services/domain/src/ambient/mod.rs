@@ -9,7 +9,7 @@ mod reading;
 pub mod workable;
 
 pub use conditions::{
-    SpreadNow, StoreNow, WEATHER_KINDS, WorkToday, of_spread, of_store, rules_of_system,
+    SpreadNow, StoreNow, WEATHER_KINDS, WorkToday, of_day, of_spread, of_store, rules_of_system,
 };
 pub use judge::{Judgement, LimitBroken, Rules, judge};
 pub use nearest::nearest;

@@ -23,6 +23,7 @@ const STORY: &str = file!("story.json");
 const FACTS: &str = file!("facts.ndjson");
 const RELEASES: &str = file!("releases.ndjson");
 const STOCK: &str = file!("stock.ndjson");
+const WEATHER: &str = file!("weather.ndjson");
 
 /// The project.
 #[derive(Debug, Deserialize)]
@@ -66,13 +67,20 @@ pub struct ReleaseLine {
     pub joints: Vec<String>,
 }
 
-/// Something about the stock that somebody sends.
+/// Something about the stock or the weather that somebody sends.
 #[derive(Debug, Clone, Deserialize)]
-pub struct StockLine {
+pub struct SentLine {
     pub at: DateTime<Utc>,
-    /// `deliveries`, `movements` or `counts`.
+    /// `deliveries`, `movements` or `counts`; of the weather `reading-batches` or `outlooks`.
     pub to: String,
     pub body: Value,
+}
+
+impl SentLine {
+    /// Whether it is about the weather.
+    pub fn is_weather(&self) -> bool {
+        matches!(self.to.as_str(), "reading-batches" | "outlooks")
+    }
 }
 
 /// The project.
@@ -140,9 +148,13 @@ pub fn releases(shift: Shift) -> anyhow::Result<Vec<ReleaseLine>> {
     lines(RELEASES, "releases.ndjson", |line| moved(serde_json::from_str(line)?, shift))
 }
 
-/// What was sent about the stock, in its order, with its dates moved.
-pub fn stock(shift: Shift) -> anyhow::Result<Vec<StockLine>> {
-    lines(STOCK, "stock.ndjson", |line| moved(serde_json::from_str(line)?, shift))
+/// What was sent about the stock and the weather, in its order, with its dates moved.
+pub fn sent(shift: Shift) -> anyhow::Result<Vec<SentLine>> {
+    let read = |text, name| lines(text, name, |line| moved(serde_json::from_str(line)?, shift));
+    let mut sent: Vec<SentLine> = read(STOCK, "stock.ndjson")?;
+    sent.extend(read(WEATHER, "weather.ndjson")?);
+    sent.sort_by_key(|line| line.at);
+    Ok(sent)
 }
 
 fn lines<T>(
@@ -174,7 +186,10 @@ mod tests {
         let newest = facts(shift).unwrap().iter().map(|it| it.occurred_at).max().unwrap();
         assert_eq!(story.last_fact_at, newest);
         assert!(!releases(shift).unwrap().is_empty());
-        assert!(!stock(shift).unwrap().is_empty());
+        let sent = sent(shift).unwrap();
+        for to in ["movements", "deliveries", "counts", "reading-batches", "outlooks"] {
+            assert!(sent.iter().any(|line| line.to == to), "{to}");
+        }
         assert!(users().unwrap().iter().any(|it| it.role == Role::Administrator));
         assert_eq!(project().unwrap().code, "GL5");
         for kind in Kind::ALL {

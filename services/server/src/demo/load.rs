@@ -16,10 +16,10 @@ use super::{
     actors::Actors,
     batches::{Sender, Step, steps},
     facts,
-    files::{self, StockLine, StoryFile, UserFile},
+    files::{self, SentLine, StoryFile, UserFile},
     items, register, releases,
     shift::Shift,
-    stock,
+    stock, weather,
 };
 use crate::{database::Database, explain::explain, process::cores};
 
@@ -83,7 +83,7 @@ pub async fn load(database: &Database, now: DateTime<Utc>) -> anyhow::Result<Loa
         refused: Vec::new(),
         took: Duration::ZERO,
     };
-    let mut lines = files::stock(shift)?.into_iter().peekable();
+    let mut lines = files::sent(shift)?.into_iter().peekable();
     for step in steps {
         while let Some(line) = lines.next_if(|line| line.at <= step.at()) {
             keep(&app, &worker, &clock, &actors, line).await?;
@@ -98,6 +98,8 @@ pub async fn load(database: &Database, now: DateTime<Utc>) -> anyhow::Result<Loa
     clock.set(now);
     app::stock::post_consumption(&worker, coordinator.project.id).await.map_err(explain)?;
     app::outlook::stock_check(&worker, coordinator.project.id).await.map_err(explain)?;
+    app::ambient::ambient_check(&worker, coordinator.project.id).await.map_err(explain)?;
+    app::ambient::primer_clock(&worker, coordinator.project.id).await.map_err(explain)?;
     bar.finish_and_clear();
     loaded.users = actors.into_users();
     app.pool.close().await;
@@ -113,16 +115,19 @@ fn weight(step: &Step) -> u64 {
     }
 }
 
-/// One thing that happens in the stores. What the crews have used by then is booked first, as a
+/// One thing that happens in the stores, or with the weather. What the crews have used by then is booked first, as a
 /// worker would have done.
 async fn keep(
     app: &App,
     worker: &App,
     clock: &FixedClock,
     actors: &Actors,
-    line: StockLine,
+    line: SentLine,
 ) -> anyhow::Result<()> {
     clock.set(line.at);
+    if line.is_weather() {
+        return weather::send(app, actors, line).await;
+    }
     let by = actors.with_role(Role::MaterialController)?;
     app::stock::post_consumption(worker, by.project.id).await.map_err(explain)?;
     stock::send(app, by, line).await

@@ -14,6 +14,7 @@ mod register;
 mod releases;
 mod shift;
 mod stock;
+mod weather;
 
 pub use guide::guide;
 pub use load::{Loaded, load};

@@ -14,7 +14,7 @@ use rust_decimal::Decimal;
 use serde::Deserialize;
 use serde_json::Value;
 
-use super::{actors::Someone, files::StockLine};
+use super::{actors::Someone, files::SentLine};
 use crate::explain::explain;
 
 #[derive(Deserialize)]
@@ -54,8 +54,8 @@ struct CountedBody {
 }
 
 /// Sends one line, as the material controller does.
-pub async fn send(app: &App, by: &Someone, line: StockLine) -> anyhow::Result<()> {
-    let StockLine { to, body, .. } = line;
+pub async fn send(app: &App, by: &Someone, line: SentLine) -> anyhow::Result<()> {
+    let SentLine { to, body, .. } = line;
     let shown = body.to_string();
     let sent = match to.as_str() {
         "movements" => movement(app, by, body).await,

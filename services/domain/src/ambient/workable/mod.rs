@@ -14,6 +14,8 @@ use serde::Serialize;
 use utoipa::ToSchema;
 use uuid::Uuid;
 
+use crate::outlook::WorkableShare;
+
 pub use days::{day_span, working_span};
 pub use judge::{Foretold, JudgeError, judge};
 pub use limits::{OwnedLimit, limits};
@@ -38,6 +40,19 @@ pub struct SpreadSystemDays {
     pub outlook: Option<OutlookRef>,
     /// Day by day.
     pub days: Vec<WorkableDay>,
+}
+
+impl SpreadSystemDays {
+    /// The shares of the working days that outlooks tell from their beginning to their end.
+    pub fn shares(&self) -> impl Iterator<Item = WorkableShare> {
+        let told = self.days.iter().filter(|day| day.working_day && day.untold_hours <= 0.0);
+        told.map(|day| WorkableShare {
+            spread: self.spread.clone(),
+            system: self.system.clone(),
+            on: day.on,
+            share: day.share,
+        })
+    }
 }
 
 /// Which outlook.
