@@ -293,3 +293,16 @@ async fn a_copy_never_mixes_with_what_is_there() {
     assert!(refused.unwrap_err().to_string().contains("empty directory"));
     assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 1);
 }
+
+/// A worker that dies at its last attempt tells nobody.
+#[actix_web::test]
+async fn a_copy_that_nobody_makes_holds_up_no_other() {
+    let line = sealed_line().await;
+    let lost = line.qa.posts("/exports", json!({})).await.expect(202);
+    line.waits(TimeDelta::hours(6));
+    line.qa.posts("/exports", json!({})).await.expect(202);
+    line.waits(TimeDelta::days(7) - TimeDelta::hours(3));
+    app::upkeep::clean(&line.app.worker).await.unwrap();
+    let path = format!("/exports/{}", lost["id"].as_str().unwrap());
+    assert_eq!(line.qa.gets(&path).await.expect(200)["status"], "failed");
+}

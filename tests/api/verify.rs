@@ -1,6 +1,7 @@
 //! Whatever is changed behind the back of the server is found and named.
 
 mod attacker;
+mod seed;
 
 use std::{
     env, fs,
@@ -102,6 +103,49 @@ async fn an_honest_project_raises_no_alarm() {
     };
     let report = sealed.verify(one).await;
     assert_eq!((report.joints, report.facts, report.faults), (1, 10, vec![]));
+}
+
+/// No false alarm over many records, and how long it takes. `JOINTWARD_VERIFY_FACTS=1000000` runs
+/// over more of them.
+#[actix_web::test]
+async fn many_honest_records_raise_no_alarm() {
+    let facts = env::var("JOINTWARD_VERIFY_FACTS").map_or(7_000, |it| it.parse().unwrap());
+    let line = Line::new().await;
+    let joints = u32::div_ceil(facts, seed::EACH);
+    seed::seed(&line, joints).await;
+    seal(&line.app.worker, line.project).await.unwrap();
+    // From here on the most memory is counted anew (proc(5), clear_refs).
+    fs::write("/proc/self/clear_refs", "5").unwrap();
+    let began = std::time::Instant::now();
+    let (before, memory) = (cpu_s(), most_memory_kb());
+    let report = app::verify::verify(&line.app.worker, None, |_| {}).await.unwrap();
+    let (wall_s, cpu_s) = (began.elapsed().as_secs_f64(), cpu_s() - before);
+    assert_eq!(report.faults, []);
+    assert_eq!((report.facts, report.checkpoints), (u64::from(joints * seed::EACH), 1));
+    let count = f64::from(joints * seed::EACH);
+    println!(
+        "{count} records of {joints} joints: {wall_s:.2} s, {:.0}/s; {cpu_s:.2} s of this process, \
+         {:.0}/s; its memory grew by {} kB",
+        count / wall_s,
+        count / cpu_s,
+        most_memory_kb() - memory,
+    );
+}
+
+/// Time of all cores that this process has used, s.
+fn cpu_s() -> f64 {
+    let stat = fs::read_to_string("/proc/self/stat").unwrap();
+    let fields: Vec<&str> = stat.rsplit(") ").next().unwrap().split(' ').collect();
+    // utime and stime in hundredths, the 14th and 15th field of the line (proc(5)).
+    let ticks: f64 = fields[11].parse::<f64>().unwrap() + fields[12].parse::<f64>().unwrap();
+    ticks / 100.0
+}
+
+/// The most memory that this process has ever held, kB.
+fn most_memory_kb() -> i64 {
+    let status = fs::read_to_string("/proc/self/status").unwrap();
+    let line = status.lines().find(|it| it.starts_with("VmHWM")).unwrap();
+    line.split_whitespace().nth(1).unwrap().parse().unwrap()
 }
 
 /// One bit of one column of one record: the chain alone finds it. `JOINTWARD_MUTANTS=2000` runs

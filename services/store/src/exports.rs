@@ -52,12 +52,18 @@ pub async fn insert(
     Ok(())
 }
 
-/// Whether one of the project waits or runs.
-pub async fn is_under_way(conn: &mut PgConnection, project: ProjectId) -> Result<bool, StoreError> {
+/// Whether one of the project that was asked for after `since` waits or runs.
+pub async fn is_under_way(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    since: DateTime<Utc>,
+) -> Result<bool, StoreError> {
     sqlx::query_scalar!(
         r#"SELECT EXISTS (SELECT FROM exports
-                           WHERE project_id = $1 AND status IN ('waiting', 'running')) AS "it!""#,
+                           WHERE project_id = $1 AND created_at > $2
+                             AND status IN ('waiting', 'running')) AS "it!""#,
         project.0,
+        since,
     )
     .fetch_one(conn)
     .await
@@ -175,12 +181,17 @@ pub async fn part(
 }
 
 /// Lets go of the archives, in all projects, that were asked for before `before`; returns how many.
+/// What nobody has finished by then has failed.
 pub async fn expire(conn: &mut PgConnection, before: DateTime<Utc>) -> Result<u64, StoreError> {
     let done = sqlx::query!(
         "WITH old AS (
              UPDATE exports SET status = 'expired'
               WHERE created_at < $1 AND status = 'done'
              RETURNING project_id, id
+         ), given_up AS (
+             UPDATE exports SET status = 'failed', failure = 'nobody finished it',
+                                finished_at = now()
+              WHERE created_at < $1 AND status IN ('waiting', 'running')
          ), gone AS (
              DELETE FROM export_parts p USING old o
               WHERE p.project_id = o.project_id AND p.export_id = o.id

@@ -16,6 +16,9 @@ use crate::{
 /// So long a copy can be fetched.
 pub(crate) const KEPT: TimeDelta = TimeDelta::days(7);
 
+/// A copy that is not made by then, with all attempts of its job, holds up no other.
+const GIVEN_UP: TimeDelta = TimeDelta::hours(6);
+
 /// Asks for a copy of the project; a job makes it.
 pub async fn ask(app: &App, actor: &Actor, project: &ProjectEntry) -> Result<Export, AppError> {
     project.require(Permission::ExportProject)?;
@@ -24,7 +27,8 @@ pub async fn ask(app: &App, actor: &Actor, project: &ProjectEntry) -> Result<Exp
     let mut tx = app.begin_in(project.id).await?;
     // Two who ask at once take turns.
     store::projects::lock(&mut tx, project.id).await?;
-    if store::exports::is_under_way(&mut tx, project.id).await? {
+    let since = now - GIVEN_UP;
+    if store::exports::is_under_way(&mut tx, project.id, since).await? {
         let detail = "a copy of this project is being made: wait for it and fetch that one";
         return Err(AppError::Conflict { code: "EXPORT_UNDER_WAY", detail: detail.to_owned() });
     }
