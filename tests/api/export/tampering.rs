@@ -152,7 +152,8 @@ impl Forger {
             }
             Act::Copy => {
                 let (_, other) = self.at("J-1");
-                lines[first + 4] = lines[*other.start() + 4].clone();
+                let copy = lines[*other.start() + 4].clone();
+                lines.splice(first + 4..=first + 4, [copy]);
                 self.write(&lines);
                 ("J-2", 5..=6)
             }
@@ -176,8 +177,8 @@ impl Forger {
 
     fn keep(&self, manifest: &Manifest) {
         let bytes = manifest.to_bytes();
-        let sums: String =
-            manifest.files.iter().map(|it| format!("{}  {}\n", it.sha256, it.name)).collect();
+        let lines = manifest.files.iter().map(|it| format!("{}  {}", it.sha256, it.name));
+        let sums = lines.collect::<Vec<_>>().join("\n") + "\n";
         let hash = hex::encode(chain::hash(&bytes));
         fs::write(self.dir().join("SHA256SUMS"), sums).unwrap();
         let hash = format!("{hash}  manifest.json\n");

@@ -34,12 +34,12 @@ pub const COLUMNS: [&str; 12] = [
 pub struct Bit {
     fact: prop::sample::Index,
     column: &'static str,
-    bit: u16,
+    place: u16,
 }
 
 pub fn bits() -> impl Strategy<Value = Bit> {
     (any::<prop::sample::Index>(), prop::sample::select(COLUMNS.to_vec()), any::<u16>())
-        .prop_map(|(fact, column, bit)| Bit { fact, column, bit })
+        .prop_map(|(fact, column, place)| Bit { fact, column, place })
 }
 
 /// What else can be done; joints are `J-1` to `J-3`, which have records, by number.
@@ -142,7 +142,7 @@ impl Attacker {
         let joint: String = row.get("joint_number");
         let record = u32::try_from(row.get::<i32, _>("record")).unwrap();
         let kind = u32::try_from(row.get::<i32, _>("kind")).unwrap();
-        let any = u32::from(bit.bit);
+        let any = u32::from(bit.place);
         let column = bit.column;
         let bytes = |column: &str, length: u32| {
             let place = any % (length * 8);

@@ -162,7 +162,7 @@ fn read_joints(dir: &Path, found: &mut Found) -> io::Result<HashMap<JointId, Tol
             found.add(JOINTS, None, format!("line {} cannot be read", place + 2));
             continue;
         };
-        let joints_csv::Head { joint, number, chain_seq, chain_head } = head;
+        let joints_csv::Line { joint, number, chain_seq, chain_head } = head;
         let told = Told { number: number.clone(), chain_seq, chain_head };
         if heads.insert(joint, told).is_some() {
             found.add(number, None, "the joint is there twice");

@@ -48,7 +48,7 @@ fn harmless(text: &str) -> String {
 
 /// What a check needs of a line.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Head {
+pub(super) struct Line {
     pub joint: JointId,
     pub number: String,
     pub chain_seq: i64,
@@ -56,11 +56,11 @@ pub(super) struct Head {
 }
 
 /// Reads a line back; none where it is none.
-pub(super) fn read(line: &csv::StringRecord) -> Option<Head> {
+pub(super) fn read(line: &csv::StringRecord) -> Option<Line> {
     let mut chain_head = [0; 32];
     hex::decode_to_slice(line.get(10)?, &mut chain_head).ok()?;
     let number = line.get(1)?;
-    Some(Head {
+    Some(Line {
         joint: line.get(0)?.parse().ok()?,
         number: number.strip_prefix('\'').unwrap_or(number).to_owned(),
         chain_seq: line.get(9)?.parse().ok()?,

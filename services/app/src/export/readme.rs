@@ -1,6 +1,6 @@
 //! What stands in a copy for whoever opens it years from now.
 
-use super::Manifest;
+use super::{Listed, Manifest};
 
 /// The text of `README.txt`. It is listed in the manifest, so it cannot name it.
 pub(super) fn text(code: &str, name: &str, exported_at: &str, key: &str) -> String {
@@ -63,5 +63,7 @@ that covers it.
 
 /// The sums as `sha256sum -c` reads them.
 pub(super) fn sums(manifest: &Manifest) -> String {
-    manifest.files.iter().map(|it| format!("{}  {}\n", it.sha256, it.name)).collect()
+    let line = |it: &Listed| format!("{}  {}", it.sha256, it.name);
+    let lines: Vec<String> = manifest.files.iter().map(line).collect();
+    lines.join("\n") + "\n"
 }

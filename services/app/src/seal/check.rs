@@ -41,7 +41,9 @@ impl Checker {
             self.numbers = stored.number;
         }
         found.extend(signature_faults(stored, known));
-        leaves.iter().for_each(|it| self.tally.take(it.leaf));
+        for it in leaves {
+            self.tally.take(it.leaf);
+        }
         match Checkpoint::parse(&stored.signed) {
             Err(error) => found.push(error.to_string()),
             Ok(says) => {

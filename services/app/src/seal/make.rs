@@ -71,9 +71,7 @@ async fn add(
         warn(tx, project, number - 1, &contradicted, now).await?;
     }
     let (leaves, feed_seq) = store::checkpoints::heads(tx, project).await?;
-    let (mut before_now, mut tally) = (Tally::default(), Tally::default());
-    known.into_iter().for_each(|leaf| before_now.take(leaf));
-    leaves.iter().for_each(|leaf| tally.take(*leaf));
+    let (before_now, tally) = (Tally::of(known), Tally::of(leaves.iter().copied()));
     let (joints, facts, root) = tally.sums();
     let public = sealer.key.public();
     let checkpoint = Checkpoint {

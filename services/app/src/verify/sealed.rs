@@ -151,7 +151,7 @@ pub(super) fn of_no_project(
 fn files(wanted: &Wanted) -> Result<Vec<PathBuf>, AppError> {
     let mut found = Vec::new();
     for path in &wanted.against {
-        let files = find_files(path).map_err(|error| FileError::from(error));
+        let files = find_files(path).map_err(FileError::from);
         found.extend(files.map_err(|error| {
             AppError::not_found(format!("checkpoint at {}: {}", path.display(), chain(&error)))
         })?);

@@ -53,7 +53,9 @@ impl Tree {
 /// The root over the hashes of leaves.
 pub fn root(leaves: &[Hash]) -> Hash {
     let mut tree = Tree::default();
-    leaves.iter().for_each(|leaf| tree.push(*leaf));
+    for leaf in leaves {
+        tree.push(*leaf);
+    }
     tree.root()
 }
 

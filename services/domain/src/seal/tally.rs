@@ -25,6 +25,11 @@ impl Tally {
         self.0.insert(leaf.joint, leaf);
     }
 
+    /// From all leaves.
+    pub fn of(leaves: impl IntoIterator<Item = Leaf>) -> Self {
+        Self(leaves.into_iter().map(|leaf| (leaf.joint, leaf)).collect())
+    }
+
     /// All leaves in the order of the tree.
     pub fn leaves(&self) -> impl Iterator<Item = &Leaf> {
         self.0.values()
