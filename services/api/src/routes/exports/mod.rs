@@ -13,14 +13,14 @@ use crate::Problem;
 mod create_export;
 mod download_export;
 mod get_export;
-mod list_readings;
+mod list_read_audit;
 
 pub(super) fn configure(config: &mut ServiceConfig) {
     config
         .service(create_export::create_export)
         .service(get_export::get_export)
         .service(download_export::download_export)
-        .service(list_readings::list_readings);
+        .service(list_read_audit::list_read_audit);
 }
 
 /// A copy of a project.

@@ -17,7 +17,7 @@ use crate::{
 
 /// Somebody took something out of the project.
 #[derive(Serialize, ToSchema)]
-pub struct ReadingView {
+pub struct ReadAuditView {
     /// Id.
     id: Uuid,
     /// What was taken: `export`, `certificate`.
@@ -39,7 +39,7 @@ pub struct ReadingView {
     at: DateTime<Utc>,
 }
 
-impl From<Reading> for ReadingView {
+impl From<Reading> for ReadAuditView {
     fn from(it: Reading) -> Self {
         Self {
             id: it.id,
@@ -59,17 +59,17 @@ impl From<Reading> for ReadingView {
 #[utoipa::path(
     tag = "exports",
     params(ProjectPath, Paging),
-    responses((status = 200, body = Page<ReadingView>)),
+    responses((status = 200, body = Page<ReadAuditView>)),
     security(("bearer" = [])),
 )]
 #[get("/v1/projects/{project}/read-audit")]
-pub async fn list_readings(
+pub async fn list_read_audit(
     app: Data<App>,
     permit: Permit<can::ReadAudit>,
     paging: Query<Paging>,
-) -> Result<Json<Page<ReadingView>>, Problem> {
+) -> Result<Json<Page<ReadAuditView>>, Problem> {
     let limit = paging.0.limit();
     let before = paging.0.position()?;
     let found = app::reads::list(&app, &permit.project, before, limit + 1).await?;
-    Ok(Json(Page::cut(found, limit, |it| it.id).map(ReadingView::from)))
+    Ok(Json(Page::cut(found, limit, |it| it.id).map(ReadAuditView::from)))
 }
