@@ -104,7 +104,7 @@ impl NewReading {
     pub fn as_kept(self) -> Self {
         let read_at = kept_time(self.read_at);
         let station = self.station.filter(|it| !it.is_empty());
-        Self { read_at, station, ..self }
+        Self { station, read_at, ..self }
     }
 }
 
@@ -168,7 +168,7 @@ mod tests {
 
     /// Pointers and codes of the faults of the reading with these fields in the place of its own;
     /// null takes a field out.
-    fn check(fields: Value, expected: &[(&str, &str)]) {
+    fn check(fields: &Value, expected: &[(&str, &str)]) {
         let mut sent = reading();
         for (name, value) in fields.as_object().unwrap() {
             sent[name] = value.clone();
@@ -182,7 +182,7 @@ mod tests {
 
     #[test]
     fn numbers_that_no_gauge_shows_are_refused() {
-        check(json!({}), &[]);
+        check(&json!({}), &[]);
         for (field, value) in [
             ("air_c", -60.1),
             ("air_c", 70.1),
@@ -195,33 +195,33 @@ mod tests {
             ("rain_mm", -0.1),
             ("rain_mm", 300.1),
         ] {
-            check(json!({ field: value }), &[(&format!("#/{field}"), "OUT_OF_RANGE")]);
+            check(&json!({ field: value }), &[(&format!("#/{field}"), "OUT_OF_RANGE")]);
         }
     }
 
     #[test]
     fn a_spread_needs_humidity_and_a_store_does_not() {
         let humidity = "relative_humidity_percent";
-        check(json!({ humidity: null }), &[("#/relative_humidity_percent", "REQUIRED")]);
-        check(json!({ humidity: null, "spread": null, "location": "YARD" }), &[]);
-        check(json!({ "location": "YARD" }), &[("#/location", "ONE_OF")]);
-        check(json!({ "spread": null }), &[("#/spread", "REQUIRED")]);
+        check(&json!({ humidity: null }), &[("#/relative_humidity_percent", "REQUIRED")]);
+        check(&json!({ humidity: null, "spread": null, "location": "YARD" }), &[]);
+        check(&json!({ "location": "YARD" }), &[("#/location", "ONE_OF")]);
+        check(&json!({ "spread": null }), &[("#/spread", "REQUIRED")]);
     }
 
     #[test]
     fn only_an_entry_that_takes_another_away_has_no_values() {
         let other = "01930000-0000-7000-8000-000000000002";
         let none = json!({ "air_c": null, "relative_humidity_percent": null });
-        check(none.clone(), &[("#/air_c", "REQUIRED")]);
+        check(&none, &[("#/air_c", "REQUIRED")]);
         let mut away = none;
         away["supersedes"] = json!(other);
-        check(away.clone(), &[("#/reason", "REQUIRED")]);
+        check(&away, &[("#/reason", "REQUIRED")]);
         away["reason"] = json!("the gauge lay in the sun");
-        check(away.clone(), &[]);
+        check(&away, &[]);
         away["rain_mm"] = json!(1.0);
-        check(away, &[("#/air_c", "REQUIRED")]);
-        check(json!({ "reason": "no reason" }), &[("#/supersedes", "REQUIRED")]);
+        check(&away, &[("#/air_c", "REQUIRED")]);
+        check(&json!({ "reason": "no reason" }), &[("#/supersedes", "REQUIRED")]);
         let own = json!({ "supersedes": reading()["id"], "reason": "its own" });
-        check(own, &[("#/supersedes", "SUPERSEDES_ITSELF")]);
+        check(&own, &[("#/supersedes", "SUPERSEDES_ITSELF")]);
     }
 }
