@@ -9,7 +9,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use domain::{
     access::Permission,
     ambient::{
-        outlook::{HOUR, Outlook, may_add, newest_of},
+        outlook::{HOUR, Outlook, add, may_add, newest_of},
         workable::{Foretold, OutlookRef, SpreadSystemDays, Work, day_span, judge, limits, work},
     },
     ids::ProjectId,
@@ -196,7 +196,7 @@ impl Reading {
             let Some(mut hours) = read.remove(&issue.id) else { continue };
             // Those just outside tell what is inside as well.
             hours.retain(|hour| from - HOUR < hour.at && hour.at < to + HOUR);
-            self.told.extend(hours.iter().map(|hour| hour.at));
+            add(&mut self.told, &hours);
             let Issue { id, issued_at, source, .. } = issue;
             self.read.push((Outlook { id, issued_at, hours }, source));
         }

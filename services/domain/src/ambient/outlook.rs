@@ -107,20 +107,24 @@ pub struct Outlook {
 /// The hours that are believed, in rising order: every hour of every outlook, but those that a
 /// later issue tells. Of two issues of one instant the one with the higher id counts as the later.
 ///
-/// A later issue tells an hour where one of its own begins less than an hour from it, so outlooks
-/// for 6:00, 7:00 … and for 6:30, 7:30 … are not mixed.
+/// A later issue tells an hour where one of its own that is believed begins less than an hour from
+/// it, so outlooks for 6:00, 7:00 … and for 6:30, 7:30 … are not mixed.
 pub fn newest_of(outlooks: &[Outlook]) -> Vec<Hour> {
     let mut order: Vec<&Outlook> = outlooks.iter().collect();
     order.sort_by_key(|it| std::cmp::Reverse((it.issued_at, it.id)));
     let mut told = BTreeSet::new();
-    let mut believed = Vec::new();
-    for outlook in order {
-        let new = outlook.hours.iter().filter(|hour| !is_told(&told, hour.at));
-        believed.extend(new.copied());
-        told.extend(outlook.hours.iter().map(|hour| hour.at));
-    }
+    let mut believed: Vec<Hour> =
+        order.into_iter().flat_map(|it| add(&mut told, &it.hours)).collect();
     believed.sort_by_key(|hour| hour.at);
     believed
+}
+
+/// Of the hours of an issue those that later ones, which tell the instants `told`, leave to it;
+/// from then on they are told too.
+pub fn add(told: &mut BTreeSet<DateTime<Utc>>, hours: &[Hour]) -> Vec<Hour> {
+    let left: Vec<Hour> = hours.iter().filter(|hour| !is_told(told, hour.at)).copied().collect();
+    told.extend(left.iter().map(|hour| hour.at));
+    left
 }
 
 fn is_told(told: &BTreeSet<DateTime<Utc>>, at: DateTime<Utc>) -> bool {
@@ -142,6 +146,7 @@ pub fn may_add(told: &BTreeSet<DateTime<Utc>>, from: DateTime<Utc>, to: DateTime
 }
 
 #[cfg(test)]
+#[expect(clippy::float_cmp, reason = "the air is a mark here, not a measurement")]
 mod tests {
     use proptest::prelude::*;
     use serde_json::json;
@@ -187,8 +192,14 @@ mod tests {
             };
             for outlook in &all {
                 for hour in &outlook.hours {
+                    // By its air an hour tells whose it is.
+                    let of = |it: &Outlook, other: &Hour| {
+                        it.hours.iter().any(|own| own.at == other.at && own.air_c == other.air_c)
+                    };
                     let told = all.iter().filter(|it| later(it, outlook)).any(|it| {
-                        it.hours.iter().any(|other| (other.at - hour.at).num_minutes().abs() < 60)
+                        believed.iter().filter(|other| of(it, other)).any(|other| {
+                            (other.at - hour.at).num_minutes().abs() < 60
+                        })
                     });
                     prop_assert_eq!(believed.contains(hour), !told, "{:?}", hour);
                 }
@@ -205,7 +216,7 @@ mod tests {
             for outlook in order {
                 let (first, last) = (outlook.hours[0].at, outlook.hours.last().unwrap().at);
                 if may_add(&told, first, last) {
-                    told.extend(outlook.hours.iter().map(|it| it.at));
+                    add(&mut told, &outlook.hours);
                     read.push(outlook);
                 }
             }
