@@ -11,7 +11,7 @@ use serde::Deserialize;
 use utoipa::IntoParams;
 use uuid::Uuid;
 
-use super::record_outlook::record;
+use super::record_ambient_outlook::record;
 use crate::{
     Problem,
     extract::{Either, Permit, ProjectPath, Query, Table, can},

@@ -45,7 +45,7 @@ pub struct ReadingQuery {
     security(("bearer" = [])),
 )]
 #[get("/v1/projects/{project}/ambient/readings")]
-pub async fn list_readings(
+pub async fn list_ambient_readings(
     app: Data<App>,
     permit: Permit<can::ReadProject>,
     query: Query<ReadingQuery>,
