@@ -59,7 +59,7 @@ pub async fn ask_clocks(app: &App, tick: DateTime<Utc>) -> Result<i64, AppError>
             Ok(new) => asked += i64::from(new),
             // One project that cannot be looked at holds up no other.
             Err(error) => {
-                tracing::error!(project.id = %project, %error, "its clocks were not asked")
+                tracing::error!(project.id = %project, %error, "its clocks were not asked");
             }
         }
     }

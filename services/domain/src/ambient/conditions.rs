@@ -65,7 +65,7 @@ pub const WEATHER_KINDS: [&str; 4] = [
 /// reads at all.
 pub fn of_spread(it: &SpreadNow, setup: &ProjectSetup, now: DateTime<Utc>) -> Vec<Condition> {
     let assigned = |work: &WorkToday| setup.assigned(&work.section, work.coating_system.as_ref());
-    let works: Vec<Assignment<'_>> = it.work.iter().filter_map(|work| assigned(work)).collect();
+    let works: Vec<Assignment<'_>> = it.work.iter().filter_map(assigned).collect();
     let Some(age) = works.iter().map(|it| it.plan.ambient_valid_min).min() else {
         return Vec::new();
     };

@@ -39,14 +39,16 @@ pub async fn around(
               WHERE a.project_id = $1 AND a.spread = $2 AND a.air_c IS NOT NULL
                 AND a.read_at <= m.at AND a.read_at >= m.at - make_interval(mins => $4)
                 AND NOT EXISTS (SELECT FROM ambient_readings s
-                                 WHERE s.project_id = $1 AND s.supersedes = a.id)
+                                 WHERE s.project_id = $1 AND s.supersedes = a.id
+                                   AND s.spread = a.spread)
               ORDER BY a.read_at DESC, a.id LIMIT 1)
             UNION ALL
             (SELECT a.* FROM ambient_readings a
               WHERE a.project_id = $1 AND a.spread = $2 AND a.air_c IS NOT NULL
                 AND a.read_at >= m.at AND a.read_at <= m.at + make_interval(mins => $4)
                 AND NOT EXISTS (SELECT FROM ambient_readings s
-                                 WHERE s.project_id = $1 AND s.supersedes = a.id)
+                                 WHERE s.project_id = $1 AND s.supersedes = a.id
+                                   AND s.spread = a.spread)
               ORDER BY a.read_at, a.id LIMIT 1)
             UNION ALL
             (SELECT a.* FROM ambient_readings a
@@ -54,7 +56,8 @@ pub async fn around(
                 AND a.relative_humidity_percent IS NOT NULL AND a.steel_c IS NOT NULL
                 AND a.read_at <= m.at AND a.read_at >= m.at - make_interval(mins => $4)
                 AND NOT EXISTS (SELECT FROM ambient_readings s
-                                 WHERE s.project_id = $1 AND s.supersedes = a.id)
+                                 WHERE s.project_id = $1 AND s.supersedes = a.id
+                                   AND s.spread = a.spread)
               ORDER BY a.read_at DESC, a.id LIMIT 1)
             UNION ALL
             (SELECT a.* FROM ambient_readings a
@@ -62,7 +65,8 @@ pub async fn around(
                 AND a.relative_humidity_percent IS NOT NULL AND a.steel_c IS NOT NULL
                 AND a.read_at >= m.at AND a.read_at <= m.at + make_interval(mins => $4)
                 AND NOT EXISTS (SELECT FROM ambient_readings s
-                                 WHERE s.project_id = $1 AND s.supersedes = a.id)
+                                 WHERE s.project_id = $1 AND s.supersedes = a.id
+                                   AND s.spread = a.spread)
               ORDER BY a.read_at, a.id LIMIT 1)
          ) AS r
         "#,

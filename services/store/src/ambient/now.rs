@@ -38,7 +38,8 @@ pub async fn newest(
                 SELECT * FROM ambient_readings a
                  WHERE a.project_id = $1 AND a.spread = p.place AND a.air_c IS NOT NULL
                    AND NOT EXISTS (SELECT FROM ambient_readings s
-                                    WHERE s.project_id = $1 AND s.supersedes = a.id)
+                                    WHERE s.project_id = $1 AND s.supersedes = a.id
+                                      AND s.spread = a.spread)
                  ORDER BY a.read_at DESC, a.id LIMIT 1
             ) AS r
            UNION ALL
@@ -49,7 +50,8 @@ pub async fn newest(
                 SELECT * FROM ambient_readings a
                  WHERE a.project_id = $1 AND a.location = p.place AND a.air_c IS NOT NULL
                    AND NOT EXISTS (SELECT FROM ambient_readings s
-                                    WHERE s.project_id = $1 AND s.supersedes = a.id)
+                                    WHERE s.project_id = $1 AND s.supersedes = a.id
+                                      AND s.location = a.location)
                  ORDER BY a.read_at DESC, a.id LIMIT 1
             ) AS r"#,
         project.0,
