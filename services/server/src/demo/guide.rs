@@ -38,6 +38,8 @@ pub fn guide(loaded: &Loaded, server: &str) -> Result<String, std::fmt::Error> {
         "What the stock will do: what runs out, what to order by when, what expires unused:\n"
     )?;
     writeln!(text, "curl -s {base}/stock/outlook {token}\n\ncurl -s {base}/warnings {token}\n")?;
+    writeln!(text, "Which hours of the coming days the weather leaves, and why not the others:\n")?;
+    writeln!(text, "curl -s '{base}/ambient/workable-hours?spread=A&days=2' {token}\n")?;
     writeln!(text, "Every joint that a recalled lot is on, and which of them are buried:\n")?;
     writeln!(text, "curl -s '{base}/stock/lots/TO-5107/trace?limit=5' {token}\n")?;
     writeln!(
