@@ -19,7 +19,7 @@ const FURTHEST: i64 = LAST + 60;
 /// Every seventh day nobody works, and on one day to come the whole valley does not.
 pub fn calendar() -> WorkingCalendar {
     let off = DayOff { on: calendar::date(LAST + 21), name: "Feast of the ferrymen".to_owned() };
-    WorkingCalendar { days_off: vec![off], ..WorkingCalendar::default() }
+    WorkingCalendar { days_off: vec![off], workable_hours_min: 6.0, ..WorkingCalendar::default() }
 }
 
 /// Section after section, each spread at its pace.

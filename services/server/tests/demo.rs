@@ -119,10 +119,26 @@ async fn whoever_opens_the_demo_sees_what_is_about_to_happen() {
     assert!((6..=7).contains(&left.num_days()), "{left}");
 
     let warnings = reads("/warnings").await;
-    for kind in ["runs_out_before_delivery", "order_by", "shortage", "lot_expires_unused"] {
+    for kind in [
+        "runs_out_before_delivery",
+        "order_by",
+        "shortage",
+        "lot_expires_unused",
+        "storage_out_of_limits",
+    ] {
         let open = warnings["items"].as_array().unwrap().iter().filter(|it| it["kind"] == kind);
         assert_eq!(open.count(), 1, "{kind} in {warnings:#}");
     }
+
+    // Nobody read anything at the joints of spread B: their mast speaks for them.
+    let joint = reads("/joints/GL5-B-ML-0001").await;
+    let gates = joint["gates"].as_array().unwrap();
+    let conditions = gates.iter().find(|it| it["gate"] == "conditions").unwrap();
+    assert_eq!(conditions["open"], true, "{conditions:#}");
+    let facts = reads("/joints/GL5-B-ML-0001/events").await;
+    assert!(!facts.to_string().contains("air_c"), "{facts:#}");
+    let hours = reads("/ambient/workable-hours?spread=A&days=1").await;
+    assert!(hours["items"][0]["outlook"].is_object(), "{hours:#}");
 
     // One lot that was issued is in quarantine, and one call says where it went.
     let trace = reads("/stock/lots/TO-5107/trace?limit=1").await;

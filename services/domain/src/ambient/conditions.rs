@@ -15,8 +15,9 @@ use crate::{
 /// A crew that recorded work so short a time ago is at work (common practice, no source).
 const AT_WORK: TimeDelta = TimeDelta::hours(2);
 
-/// A reading in a store speaks so long (common practice, no source).
-const STORE_READING_VALID: TimeDelta = TimeDelta::hours(24);
+/// A reading in a store speaks so long: it is read once a day, at about the same hour (common
+/// practice, no source).
+const STORE_READING_VALID: TimeDelta = TimeDelta::hours(26);
 
 /// Work of today on the joints of one section with one coating system.
 #[derive(Debug, Clone, PartialEq)]

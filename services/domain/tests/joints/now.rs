@@ -115,7 +115,7 @@ fn a_store_outside_the_limits_of_what_lies_there_is_told() {
     );
     assert!(stood(4.9, hour, &["L-INNER"]).is_some());
     assert_eq!(stood(41.5, hour, &["L-OUTER"]), None, "what has no limit is not told");
-    let day = TimeDelta::hours(24);
+    let day = TimeDelta::hours(26);
     assert!(stood(41.5, day, &["L-INNER"]).is_some());
     assert_eq!(stood(41.5, day + TimeDelta::seconds(1), &["L-INNER"]), None);
 }
