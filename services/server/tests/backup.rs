@@ -116,6 +116,13 @@ async fn a_backup_under_load_holds_all_that_was_acknowledged_and_is_restored() {
         line.app.count("SELECT count(*) FROM pg_policies WHERE schemaname = 'public'").await;
     assert_eq!(policies, expected);
     drop(conn);
+    // Beside the process that runs the private PostgreSQL, as a server does.
+    let beside = jointward(&["verify", "--project", "NORTH", "--data-dir", data_dir], None);
+    assert!(beside.status.success(), "{}", said(&beside));
+    let second = folder.path().join("second.dump");
+    let to = second.to_str().unwrap();
+    let beside = jointward(&["backup", "--to", to, "--data-dir", data_dir], None);
+    assert!(beside.status.success() && second.exists(), "{}", said(&beside));
     cluster.stop().unwrap();
     println!("{} joints acknowledged before the backup, {after} at its end", before.len());
 

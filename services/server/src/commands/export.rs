@@ -16,7 +16,7 @@ use crate::{
 pub async fn run(place: &Place, args: &ExportArgs) -> anyhow::Result<()> {
     let sealer = seal_key::sealer(place, &args.seal)?;
     let sealer = sealer.context("a copy is signed: name the file of the key by --seal-key")?;
-    let database = Database::open(place).await?;
+    let database = Database::open_beside(place).await?;
     let exported = export(&database, args, &sealer.key).await;
     database.close().await?;
     let manifest = exported?;

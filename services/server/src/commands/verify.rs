@@ -22,7 +22,7 @@ pub async fn run(place: &Place, args: &VerifyArgs) -> anyhow::Result<ExitCode> {
     if let Some(bundle) = &args.bundle {
         return finish(&bundle_report(bundle, known)?, args);
     }
-    let database = Database::open(place).await?;
+    let database = Database::open_beside(place).await?;
     let report = verify(&database, args, known).await;
     database.close().await?;
     finish(&report?, args)
