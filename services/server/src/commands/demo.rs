@@ -3,10 +3,12 @@
 use std::{
     net::{Ipv4Addr, SocketAddr, TcpListener},
     path::Path,
+    sync::Arc,
 };
 
 use anyhow::{Context, bail};
-use app::{Clock, SystemClock};
+use app::{Clock, SystemClock, seal::Sealer};
+use auth::SealKey;
 
 use super::serve::listen;
 use crate::{
@@ -80,7 +82,9 @@ async fn show(
     }
     let Some(listener) = listener else { return Ok(()) };
     let app = process::application(database).await?;
-    let worker = Some(process::worker(database).await?);
+    // A key that nobody keeps: what it seals can be looked at while the demo runs.
+    let sealer = Sealer { key: Arc::new(SealKey::generate()?), folder: None };
+    let worker = Some(process::worker(database).await?.sealing_by(Some(sealer)));
     let server = format!("http://{}", listener.local_addr()?);
     terminal::show(&demo::guide(&loaded, &server)?)?;
     let readiness = api::Readiness::with_data_in(database.data());
