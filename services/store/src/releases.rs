@@ -2,13 +2,14 @@
 
 use chrono::{DateTime, Utc};
 use domain::{
+    ambient::StationReading,
     ids::{ChallengeId, EventId, JointId, ProjectId, ReleaseId, SignatureId, UserId},
     joints::release::BlockingCondition,
 };
 use serde_json::Value;
 use sqlx::PgConnection;
 
-use crate::{StoreError, error::database, joints::StoredJoint};
+use crate::{StoreError, ambient::around::ReadingRow, error::database, joints::StoredJoint};
 
 /// What somebody was shown before signing.
 #[derive(Debug, Clone)]
@@ -207,6 +208,26 @@ pub async fn contradict(
     .await
     .map_err(database("contradict a release"))?;
     Ok(())
+}
+
+/// The readings that could speak for the joint when the release was given.
+pub async fn seen_readings(
+    conn: &mut PgConnection,
+    project: ProjectId,
+    release: ReleaseId,
+) -> Result<Vec<StationReading>, StoreError> {
+    let kept = sqlx::query_scalar!(
+        r#"SELECT coalesce(certificate -> 'readings', '[]') AS "readings!" FROM backfill_releases
+            WHERE project_id = $1 AND id = $2"#,
+        project.0,
+        release.0,
+    )
+    .fetch_one(conn)
+    .await
+    .map_err(database("read what a release had seen of the weather"))?;
+    let rows: Vec<ReadingRow> = serde_json::from_value(kept)
+        .map_err(|error| StoreError::inconsistent("backfill_releases", release, error))?;
+    rows.into_iter().map(|row| row.reading(project)).collect()
 }
 
 /// A release as it is shown.

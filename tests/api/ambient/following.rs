@@ -22,17 +22,25 @@ fn mast(minute: i64, steel_c: f64) -> Value {
     })
 }
 
+const ASKED: &str = "SELECT count(*) FROM apalis.jobs WHERE job_type = 'follow_readings'";
+
+/// Sends a reading, and does what it asked for.
 async fn reads(line: &Line, reading: &Value) {
+    let before = line.app.count(ASKED).await;
     records(&line.inspector, reading).await.expect(201);
-    let asked = "SELECT count(*) FROM apalis.jobs WHERE job_type = 'follow_readings'";
-    assert!(line.app.count(asked).await > 0, "asked for in the same transaction");
+    assert!(line.app.count(ASKED).await > before, "asked for in the same transaction");
     follow(line).await;
 }
 
+/// Runs every job that was asked for, as it was asked for.
 async fn follow(line: &Line) {
-    let (from, to) = (fact::minute(0), fact::minute(600));
-    let job = FollowReadings { project: line.project, spread: "A".to_owned(), from, to };
-    follow_readings(&line.app.worker, &job).await.unwrap();
+    let asked = "SELECT job FROM apalis.jobs WHERE job_type = 'follow_readings' ORDER BY id";
+    let jobs: Vec<Vec<u8>> =
+        sqlx::query_scalar(asked).fetch_all(&line.app.database.pool).await.unwrap();
+    for job in jobs {
+        let job: FollowReadings = serde_json::from_slice(&job).unwrap();
+        follow_readings(&line.app.worker, &job).await.unwrap();
+    }
 }
 
 async fn conditions(line: &Line) -> Vec<String> {
@@ -125,6 +133,39 @@ async fn a_good_reading_that_turns_out_wrong_contradicts_too() {
     reads(&line, &right).await;
     assert_eq!(line.app.count(CONTRADICTED).await, 1);
     assert!(conditions(&line).await.contains(&"CONDITIONS_OUT_OF_LIMITS".to_owned()));
+}
+
+#[actix_web::test]
+async fn taking_the_only_reading_away_contradicts_what_was_released_on_it() {
+    for instead in [json!({}), mast(595, 22.0)] {
+        let line = Line::with_joints(1).await;
+        line.records("J-1", &unread()).await;
+        let good = mast(45, 22.0);
+        reads(&line, &good).await;
+        line.qa.releases("J-1").await.expect(201);
+        line.waits(TimeDelta::minutes(5));
+        // It belonged to another day, or to hours too late to speak.
+        let mut away = json!({
+            "id": Uuid::now_v7(), "spread": "A", "station": "MAST", "read_at": fact::minute(45),
+            "supersedes": good["id"], "reason": "typed on the wrong line",
+        });
+        for (field, value) in instead.as_object().unwrap() {
+            away[field] = value.clone();
+        }
+        reads(&line, &away).await;
+        assert_eq!(line.app.count(CONTRADICTED).await, 1, "{instead}");
+        assert_eq!(conditions(&line).await[0], "NO_AMBIENT_READING");
+    }
+}
+
+#[actix_web::test]
+async fn a_mast_without_steel_contradicts_no_release() {
+    let line = Line::with_ready_joint().await;
+    line.qa.releases("J-1").await.expect(201);
+    line.waits(TimeDelta::minutes(5));
+    reads(&line, &with(mast(60, 22.0), "steel_c", Value::Null)).await;
+    assert!(conditions(&line).await.is_empty());
+    assert_eq!(line.app.count(CONTRADICTED).await, 0);
 }
 
 #[actix_web::test]

@@ -28,10 +28,10 @@ const TODAY: TimeDelta = TimeDelta::hours(16);
 
 /// Looks at the weather of `project` as it is now. Done twice, it says the same.
 pub async fn ambient_check(app: &App, project: ProjectId) -> Result<Looked, AppError> {
-    let now = app.clock.now();
     let mut tx = app.begin_in(project).await?;
     // One look at a time: of two side by side, the one that read first must not write last.
     store::warnings::take_turn(&mut tx, project, "ambient_check").await?;
+    let now = app.clock.now();
     let setup = setup::snapshot(app, &mut tx, project).await?;
     let mut seen = seen(&mut tx, project, &setup, now).await?;
     let tomorrow = setup.day(now) + TimeDelta::days(1);

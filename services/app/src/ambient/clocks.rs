@@ -25,9 +25,9 @@ const PAGE: i64 = 500;
 
 /// Looks at every joint of `project` whose clock runs. Done twice, it says the same.
 pub async fn primer_clock(app: &App, project: ProjectId) -> Result<Looked, AppError> {
-    let now = app.clock.now();
     let mut tx = app.begin_in(project).await?;
     store::warnings::take_turn(&mut tx, project, "primer_clock").await?;
+    let now = app.clock.now();
     let setup = setup::snapshot(app, &mut tx, project).await?;
     let (mut seen, mut after) = (Vec::new(), None);
     loop {

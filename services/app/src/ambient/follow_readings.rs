@@ -19,10 +19,6 @@ use crate::{
 /// Joints locked at a time: those who record on them wait so long.
 const PAGE: i64 = 25;
 
-/// A reading that was recorded so shortly before a release may not have been committed when the
-/// release was decided: it counts as one that came after it. No transaction takes that long.
-const UNSEEN: TimeDelta = TimeDelta::minutes(1);
-
 /// What was done.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct Followed {
@@ -32,6 +28,10 @@ pub struct Followed {
     pub contradicted: i64,
 }
 
+/// So much later than its readings the job runs: a fact that was judged without them is committed
+/// by then, and found. Longer than any statement may take.
+const GRACE: TimeDelta = TimeDelta::seconds(15);
+
 /// Asks for the joints of `spread` to be judged again for readings between two moments, in the
 /// transaction that records them.
 pub(crate) async fn follow_later(
@@ -39,9 +39,10 @@ pub(crate) async fn follow_later(
     project: ProjectId,
     spread: &str,
     (from, to): (DateTime<Utc>, DateTime<Utc>),
+    now: DateTime<Utc>,
 ) -> Result<(), AppError> {
     let job = FollowReadings { project, spread: spread.to_owned(), from, to };
-    ::jobs::enqueue(conn, &job).await.map_err(not_enqueued)?;
+    ::jobs::enqueue_at(conn, now + GRACE, &job).await.map_err(not_enqueued)?;
     Ok(())
 }
 
@@ -101,8 +102,8 @@ fn sections(setup: &ProjectSetup, spread: &str) -> (Vec<String>, TimeDelta) {
     (of_spread.map(|it| it.code.clone()).collect(), TimeDelta::minutes(age))
 }
 
-/// Contradicts the release in force where the readings that arrived after it shut a gate that was
-/// open by those that were there when it was given.
+/// Contradicts the release in force where the readings shut a gate now that those did not shut which
+/// spoke for it when it was given. It keeps them, so no clock has to tell which it had seen.
 async fn hold_release(
     conn: &mut PgConnection,
     project: ProjectId,
@@ -113,8 +114,8 @@ async fn hold_release(
     let mut outside = outside(conn, project, joint, setup, &moments(joint, setup)).await?;
     let Some(release) = &outside.release else { return Ok(false) };
     let judge = |outside: &Outside| assess(&joint.state, &joint.entry, setup, outside, now);
-    let mut known = outside.clone();
-    known.readings.retain(|reading| reading.recorded_at <= release.released_at - UNSEEN);
+    let seen = store::releases::seen_readings(conn, project, release.id).await?;
+    let known = Outside { readings: seen, ..outside.clone() };
     let (before, after) = (judge(&known), judge(&outside));
     let why = contradictions(&before, &after);
     let Some(by) = blamed(&after).filter(|_| !why.is_empty()) else { return Ok(false) };

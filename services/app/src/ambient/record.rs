@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use domain::{
     access::Permission,
     ambient::{NewReading, Place},
@@ -247,22 +247,37 @@ async fn follow(
     new: &[&NewReading],
     known: &HashMap<Uuid, StoredReading>,
 ) -> Result<(), AppError> {
-    let mut spans: BTreeMap<&str, (DateTime<Utc>, DateTime<Utc>)> = BTreeMap::new();
+    let mut times: BTreeMap<&str, BTreeSet<DateTime<Utc>>> = BTreeMap::new();
     for reading in new {
         let Some(spread) = reading.spread.as_deref() else { continue };
         let before = reading.supersedes.and_then(|id| known.get(&id));
-        for at in before.map(|it| it.reading.read_at).into_iter().chain([reading.read_at]) {
-            let (from, to) = spans.entry(spread).or_insert((at, at));
-            (*from, *to) = ((*from).min(at), (*to).max(at));
-        }
+        let before = before.map(|it| it.reading.read_at);
+        times.entry(spread).or_default().extend(before.into_iter().chain([reading.read_at]));
     }
-    for (spread, span) in spans {
-        follow_later(tx, project, spread, span).await?;
+    for (spread, times) in times {
+        for span in spans(&times) {
+            follow_later(tx, project, spread, span, now).await?;
+        }
     }
     if !new.is_empty() {
         ambient_check_soon(tx, project, now).await?;
     }
     Ok(())
+}
+
+/// Times further apart than this are looked at on their own: a year that was typed wrongly must not
+/// make everybody look at a year.
+const APART: TimeDelta = TimeDelta::hours(12);
+
+fn spans(times: &BTreeSet<DateTime<Utc>>) -> Vec<(DateTime<Utc>, DateTime<Utc>)> {
+    let mut spans: Vec<(DateTime<Utc>, DateTime<Utc>)> = Vec::new();
+    for at in times {
+        match spans.last_mut().filter(|(_, to)| *at - *to <= APART) {
+            Some((_, to)) => *to = *at,
+            None => spans.push((*at, *at)),
+        }
+    }
+    spans
 }
 
 fn id_reused() -> AppError {

@@ -53,7 +53,12 @@ pub(super) fn rows(bytes: &[u8], columns: Columns) -> Result<Vec<Row>, Vec<RowEr
     check_header(&header, columns)?;
     let (mut rows, mut faults) = (Vec::new(), Vec::new());
     for (index, record) in reader.records().enumerate() {
-        let row = u64::try_from(index).unwrap_or(u64::MAX).saturating_add(2);
+        let line = |record: &csv::StringRecord| record.position().map(csv::Position::line);
+        let row = match &record {
+            Ok(record) => line(record),
+            Err(error) => error.position().map(csv::Position::line),
+        };
+        let row = row.unwrap_or_else(|| u64::try_from(index).unwrap_or(u64::MAX).saturating_add(2));
         if index >= columns.most_rows {
             let detail = format!("at most {} rows are read at once", columns.most_rows);
             faults.push(RowError::new(row, "", "TOO_MANY_ROWS", detail));

@@ -22,6 +22,8 @@ pub struct Judged {
     pub assessment: Assessment,
     /// The release in force.
     pub release: Option<ReleaseInForce>,
+    /// The readings of the spread that could speak for it.
+    pub readings: Vec<StationReading>,
     /// The set-up it was judged by.
     pub setup: Arc<ProjectSetup>,
 }
@@ -91,5 +93,6 @@ pub(crate) async fn judge(
     let outside = outside(conn, project, &joint, setup, &moments).await?;
     let state: &JointState = &joint.state;
     let assessment = assess(state, &joint.entry, setup, &outside, now);
-    Ok(Judged { joint, assessment, release: outside.release, setup: Arc::clone(setup) })
+    let Outside { release, readings, .. } = outside;
+    Ok(Judged { joint, assessment, release, readings, setup: Arc::clone(setup) })
 }

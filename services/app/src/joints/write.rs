@@ -72,8 +72,8 @@ pub(crate) async fn write(
     let mut outside = super::outside(conn, project, &joint, setup, &moments).await?;
     if appended.is_empty() {
         let assessment = assess(&joint.state, &joint.entry, setup, &outside, now);
-        let release = outside.release;
-        let judged = Judged { joint, assessment, release, setup: Arc::clone(setup) };
+        let Outside { release, readings, .. } = outside;
+        let judged = Judged { joint, assessment, release, readings, setup: Arc::clone(setup) };
         return Ok((judged, outcomes));
     }
     store::facts::append(conn, &appended).await?;
@@ -105,7 +105,8 @@ pub(crate) async fn write(
         assessment = assess(&joint.state, &joint.entry, setup, &outside, now);
     }
     store::joints::update(conn, project, &joint, &assessment, now).await?;
-    let judged = Judged { joint, assessment, release: outside.release, setup: Arc::clone(setup) };
+    let Outside { release, readings, .. } = outside;
+    let judged = Judged { joint, assessment, release, readings, setup: Arc::clone(setup) };
     Ok((judged, outcomes))
 }
 

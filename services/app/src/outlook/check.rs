@@ -25,10 +25,10 @@ pub struct Checked {
 /// Looks at the stock of `project` as it will be, and at what the calendar does to it. Done twice,
 /// it says the same.
 pub async fn stock_check(app: &App, project: ProjectId) -> Result<Checked, AppError> {
-    let now = app.clock.now();
     let mut tx = app.begin_in(project).await?;
     // One check at a time: of two side by side, the one that read first must not write last.
     store::warnings::take_turn(&mut tx, project, "stock_check").await?;
+    let now = app.clock.now();
     let setup = setup::snapshot(app, &mut tx, project).await?;
     let situation = situation(&mut tx, project, &setup, now, (AHEAD, None)).await?;
     let mut seen = shelf_life(&situation);

@@ -1,7 +1,7 @@
 //! Everything the release certificate prints, fixed at the moment of signing.
 
 use serde_json::{Value, json};
-use store::releases::NewSignature;
+use store::{ambient::around::ReadingRow, releases::NewSignature};
 
 use super::subject::Judgement;
 use crate::projects::ProjectEntry;
@@ -56,6 +56,7 @@ pub(super) fn certificate(
         "weld": state.weld,
         "surface": state.coat.prepared,
         "works": works,
+        "readings": judged.readings.iter().map(ReadingRow::from).collect::<Vec<_>>(),
         "holiday_test": test,
         "gates": judged.assessment.gates,
         "chain": { "seq": judged.joint.chain_seq, "head": hex::encode(judged.joint.chain_head) },

@@ -28,7 +28,7 @@ pub struct WorkToday {
     pub coating_system: Option<String>,
     /// The newest work.
     pub last_at: DateTime<Utc>,
-    /// The newest work at which the conditions were read at the joint.
+    /// When the conditions were read last at one of the joints.
     pub read_at: Option<DateTime<Utc>>,
 }
 
@@ -72,6 +72,8 @@ pub fn of_spread(it: &SpreadNow, setup: &ProjectSetup, now: DateTime<Utc>) -> Ve
     };
     let age = TimeDelta::minutes(age);
     let fresh = it.newest.as_ref().filter(|reading| now - reading.read_at <= age);
+    let at_work = it.work.iter().any(|work| now - work.last_at <= AT_WORK);
+    let fresh = fresh.filter(|_| at_work);
     let out = fresh.and_then(|reading| out_of_limits(it, reading, &works, setup));
     out.into_iter().chain(nobody_reads(it, age, now, setup)).collect()
 }
@@ -202,7 +204,7 @@ pub fn of_day(it: &SpreadSystemDays, setup: &ProjectSetup, on: NaiveDate) -> Opt
     let when = if windows.is_empty() {
         String::new()
     } else {
-        format!("; dry enough from {}", windows.join(", "))
+        format!("; within the limits from {}", windows.join(", "))
     };
     let (hours, of) = (round(day.workable_hours), round(day.working_hours));
     Some(Condition {

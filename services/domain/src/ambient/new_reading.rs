@@ -1,6 +1,6 @@
 //! A reading as somebody sends it.
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, Datelike, Utc};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
@@ -64,6 +64,9 @@ pub struct NewReading {
     pub reason: Option<String>,
 }
 
+/// No reading is older: an earlier year is a slip.
+const FIRST_YEAR: i32 = 1970;
+
 /// Where something was read.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Place {
@@ -125,6 +128,10 @@ impl Validate for NewReading {
                 fault("location", "ONE_OF", "name a `spread` or a `location`, not both");
             }
             _ => {}
+        }
+        if self.read_at.year() < FIRST_YEAR {
+            let detail = format!("must not be before the year {FIRST_YEAR}");
+            fault("read_at", "OUT_OF_RANGE", &detail);
         }
         let values = [self.relative_humidity_percent, self.steel_c, self.wind_m_s, self.rain_mm];
         if self.air_c.is_none() {

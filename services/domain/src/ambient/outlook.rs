@@ -81,8 +81,8 @@ impl Validate for NewOutlook {
         for (index, hour) in self.hours.iter().enumerate() {
             let pointer = format!("/hours/{index}/at");
             let before = index.checked_sub(1).and_then(|before| self.hours.get(before));
-            if before.is_some_and(|before| hour.at <= before.at) {
-                let detail = "must be later than the hour before it";
+            if before.is_some_and(|before| hour.at < before.at + HOUR) {
+                let detail = "must be an hour or more after the one before it";
                 faults.push(FieldError::new(&pointer, "OUT_OF_ORDER", detail));
             } else if hour.at > latest {
                 let detail = format!("must be at most 16 days after issued_at: {latest}");

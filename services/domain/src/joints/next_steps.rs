@@ -239,12 +239,10 @@ fn clock(
 ) -> (Option<DateTime<Utc>>, Option<DateTime<Utc>>) {
     let minutes = |from: DateTime<Utc>, count: i64| from + TimeDelta::minutes(count);
     if let Some(below) = state.coat.layers.last() {
-        let layer = assigned.system.layers.iter().find(|layer| layer.role == below.role);
-        let material = layer.and_then(|layer| setup.materials.get(&layer.material));
-        let from = below.mark.at;
+        let (times, from) = (gates::times_of(setup, assigned, below), below.mark.at);
         return (
-            material.and_then(|it| it.flash_off_min).map(|count| minutes(from, count)),
-            material.and_then(|it| it.open_time_min).map(|count| minutes(from, count)),
+            times.flash_off.map(|(count, _)| minutes(from, count)),
+            times.open_time.map(|(count, _)| minutes(from, count)),
         );
     }
     let prepared = state.coat.prepared.as_ref();

@@ -33,7 +33,7 @@ pub struct Checkpoint {
     pub facts: u64,
     /// Root of the tree, hexadecimal.
     pub root: String,
-    /// Number of the newest change of the project at that moment.
+    /// Number of a change of the project: all up to it had happened at that moment.
     pub feed_seq: i64,
     /// Hash of the checkpoint before it, hexadecimal; zeroes before the first.
     pub previous: String,

@@ -68,7 +68,11 @@ fn a_material_of_the_system_in_work_can_ask_for_more() {
     assert!(seen(&site).is_empty(), "exactly on a limit is inside");
     site.0.material("OUTER").limits.air_min_c = Some(20.1);
     assert!(seen(&site)[0].detail.contains("air at 20.0 °C, OUTER asks for at least 20.1"));
-    // Nothing is worked on: nobody has to see it.
+    // Nobody has worked for longer than two hours, or today: nobody has to see it.
+    site.1.work[0].last_at = noon(-TimeDelta::hours(2));
+    assert_eq!(seen(&site).len(), 1);
+    site.1.work[0].last_at = noon(-TimeDelta::hours(2) - TimeDelta::seconds(1));
+    assert!(seen(&site).is_empty());
     site.1.work.clear();
     assert!(seen(&site).is_empty());
 }

@@ -82,6 +82,8 @@ async fn restore(
     drop(conn);
     let apart = manifest.map_or_else(Vec::new, |it| differences(&it.projects, &found));
     let app = process::worker(database).await?;
+    // Before new transactions get the numbers of those that noted what is not numbered yet.
+    store::feed::number_all(&mut *store::acquire(&app.pool).await?).await?;
     let report = app::verify::verify(&app, None, |_| {}).await?;
     Ok((report, apart))
 }

@@ -5,6 +5,7 @@ use domain::{
     ambient::{Measured, StationReading},
     ids::ProjectId,
 };
+use serde::{Deserialize, Serialize};
 use sqlx::PgConnection;
 use units::{RelativeHumidity, Temperature, UnitError};
 use uuid::Uuid;
@@ -81,8 +82,8 @@ pub async fn around(
     rows.into_iter().map(|row| row.reading(project)).collect()
 }
 
-/// A row of a reading that holds values.
-#[derive(Debug)]
+/// A row of a reading that holds values, and the form in which a release keeps what spoke for it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ReadingRow {
     /// Made by the client.
     pub id: Uuid,
@@ -102,6 +103,23 @@ pub struct ReadingRow {
     pub wind_m_s: Option<f64>,
     /// mm.
     pub rain_mm: Option<f64>,
+}
+
+impl From<&StationReading> for ReadingRow {
+    fn from(reading: &StationReading) -> Self {
+        let measured = &reading.measured;
+        Self {
+            id: reading.id,
+            station: reading.station.clone(),
+            read_at: reading.read_at,
+            recorded_at: reading.recorded_at,
+            air_c: measured.air.as_celsius(),
+            relative_humidity_percent: measured.relative_humidity.map(RelativeHumidity::as_percent),
+            steel_c: measured.steel.map(Temperature::as_celsius),
+            wind_m_s: measured.wind_m_s,
+            rain_mm: measured.rain_mm,
+        }
+    }
 }
 
 impl ReadingRow {

@@ -95,9 +95,11 @@ pub async fn work_since(
         WorkToday,
         r#"SELECT j.section, j.register ->> 'coating_system' AS coating_system,
                   max(f.occurred_at) AS "last_at!",
-                  max(f.occurred_at) FILTER (
-                      WHERE position('"ambient":'::bytea IN f.record) > 0
-                        AND position('"measured_at":'::bytea IN f.record) = 0) AS read_at
+                  max(coalesce(
+                          (convert_from(f.record, 'UTF8')::jsonb #>> '{event,ambient,measured_at}')
+                              ::timestamptz,
+                          f.occurred_at))
+                      FILTER (WHERE position('"ambient":'::bytea IN f.record) > 0) AS read_at
              FROM facts f
              JOIN joints j ON j.project_id = f.project_id AND j.id = f.joint_id
             WHERE f.project_id = $1 AND f.occurred_at BETWEEN $2 AND $3

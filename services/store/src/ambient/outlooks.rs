@@ -2,7 +2,10 @@
 
 use chrono::{DateTime, Utc};
 use domain::{
-    ambient::{Hour, NewOutlook, outlook::MOST_AHEAD},
+    ambient::{
+        Hour, NewOutlook,
+        outlook::{HOUR, MOST_AHEAD},
+    },
     ids::{ProjectId, UserId},
 };
 use sqlx::{PgConnection, types::Json};
@@ -148,12 +151,13 @@ pub async fn reaching(
         "SELECT id, spread, issued_at, source, first_at, last_at, recorded_at, recorded_by
            FROM ambient_outlooks
           WHERE project_id = $1 AND spread = ANY ($2) AND issued_at >= $5
-            AND last_at >= $3 AND first_at < $4
+            AND last_at > $3 AND first_at < $4
           ORDER BY issued_at DESC, id DESC",
         project.0,
         spreads,
-        from,
-        to,
+        // An issue also speaks for what begins less than an hour from its own.
+        from - HOUR,
+        to + HOUR,
         // None looks further ahead than that.
         from - MOST_AHEAD,
     )

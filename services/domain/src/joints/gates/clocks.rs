@@ -5,7 +5,7 @@ use chrono::TimeDelta;
 use super::{Reasons, View};
 use crate::{
     joints::state::{Applied, Mark},
-    setup::{Assignment, Material},
+    setup::{Assignment, Material, ProjectSetup},
 };
 
 /// No work came too late after the one before it, and none too early. Exactly on a limit is inside.
@@ -50,21 +50,21 @@ fn layer_on_layer(
     above: &Applied,
     reasons: &mut Reasons,
 ) {
-    let Some(material) = material_of(view, assigned, below) else { return };
     if below.role == above.role {
         return;
     }
+    let times = times_of(view.setup, assigned, below);
     let waited = above.mark.at - below.mark.at;
-    let (over, under, code) = (above.role.words(), below.role.words(), &material.code);
+    let (over, under) = (above.role.words(), below.role.words());
     let marks = [below.mark, above.mark];
-    if let Some(least) = material.flash_off_min
+    if let Some((least, code)) = times.flash_off
         && waited < TimeDelta::minutes(least)
     {
         let (waited, least) = (time(waited), minutes(least));
         let detail = format!("the {over} came {waited} after the {under}, {code} asks for {least}");
         reasons.shut("FLASH_OFF_TOO_SHORT", detail, &marks);
     }
-    if let Some(longest) = material.open_time_min
+    if let Some((longest, code)) = times.open_time
         && waited > TimeDelta::minutes(longest)
     {
         let (waited, longest) = (time(waited), minutes(longest));
@@ -74,17 +74,31 @@ fn layer_on_layer(
     }
 }
 
-/// What a layer was made of: the material of its lot, and where none is known, that of the system.
-fn material_of<'a>(
-    view: &View<'a>,
+/// Minutes that a layer asks for, each with the code of the material that asks.
+pub(in crate::joints) struct Times<'a> {
+    /// Least before the next layer.
+    pub flash_off: Option<(i64, &'a str)>,
+    /// Longest before the next layer.
+    pub open_time: Option<(i64, &'a str)>,
+}
+
+/// What a layer asks for: the strictest of the materials of its lots, and where none of them is
+/// known, that of the system.
+pub(in crate::joints) fn times_of<'a>(
+    setup: &'a ProjectSetup,
     assigned: Assignment<'a>,
     layer: &Applied,
-) -> Option<&'a Material> {
-    let lots = layer.lots.iter().filter_map(|code| view.setup.lots.get(code));
-    let used = lots.map(|lot| &lot.material).next();
-    let planned = assigned.system.layers.iter().find(|it| it.role == layer.role);
-    let code = used.or_else(|| planned.map(|it| &it.material))?;
-    view.setup.materials.get(code)
+) -> Times<'a> {
+    let lots = layer.lots.iter().filter_map(|code| setup.lots.get(code));
+    let mut codes: Vec<&String> = lots.map(|lot| &lot.material).collect();
+    if codes.is_empty() {
+        let planned = assigned.system.layers.iter().filter(|it| it.role == layer.role);
+        codes.extend(planned.map(|it| &it.material));
+    }
+    let of: Vec<&Material> = codes.into_iter().filter_map(|it| setup.materials.get(it)).collect();
+    let flash_off = of.iter().filter_map(|it| Some((it.flash_off_min?, it.code.as_str())));
+    let open_time = of.iter().filter_map(|it| Some((it.open_time_min?, it.code.as_str())));
+    Times { flash_off: flash_off.max(), open_time: open_time.min() }
 }
 
 /// The newest test against the layer that was put on before it.

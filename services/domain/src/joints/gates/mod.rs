@@ -12,6 +12,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 pub(crate) use clocks::time;
+pub(in crate::joints) use clocks::times_of;
 pub use conditions::moments;
 pub(in crate::joints) use test::fresh_until;
 pub use test::required_voltage;
