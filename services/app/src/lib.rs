@@ -19,6 +19,7 @@ pub mod nonconformances;
 pub mod outlook;
 pub mod plan;
 pub mod projects;
+pub mod quality;
 pub mod reads;
 pub mod releases;
 mod retry;

@@ -13,6 +13,7 @@ pub mod condition;
 pub mod ids;
 pub mod joints;
 pub mod outlook;
+pub mod quality;
 pub mod register;
 pub mod schema;
 pub mod seal;

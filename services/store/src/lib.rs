@@ -25,6 +25,7 @@ pub mod outside;
 pub mod password_resets;
 pub mod pool;
 pub mod projects;
+pub mod quality;
 pub mod read_audit;
 pub mod releases;
 pub mod sessions;

@@ -71,6 +71,7 @@ fn runner(app: &App) -> Result<RunnerBuilder, CronError> {
     let (import, freshness, all, upkeep, recall) = (to(), to(), to(), to(), to());
     let (consumption, consumption_of_all, webhook) = (to(), to(), to());
     let (stock, stock_of_each) = (to(), to());
+    let (rate, rate_of_each) = (to(), to());
     let (mail, digest) = (to(), to());
     let (seal, seal_of_each, export) = (to(), to(), to());
     // The whole of a project is read and packed.
@@ -101,6 +102,10 @@ fn runner(app: &App) -> Result<RunnerBuilder, CronError> {
         .register_with(exports, move |_, job| handlers::run_export(export.clone(), job))
         .register_with(two(), move |_, job| handlers::seal(seal.clone(), job))
         .register_with(one(), move |_, job| handlers::seal_of_each(seal_of_each.clone(), job))
+        .register_with(one(), move |_, job| handlers::repair_rate(rate.clone(), job))
+        .register_with(one(), move |_, job| {
+            handlers::repair_rate_of_each(rate_of_each.clone(), job)
+        })
         .register_with(one(), move |_, job| handlers::upkeep(upkeep.clone(), job))
         .register_with(QueueOptions::default(), move |_, job| {
             handlers::deliver_webhook(webhook.clone(), job)

@@ -2,12 +2,12 @@
 
 use app::jobs::{
     AmbientCheckOfAll, DigestOfAll, PostConsumptionOfAll, PrimerClockOfAll, ReleaseFreshnessOfAll,
-    SealOfEach, StockCheckOfEach, Upkeep,
+    RepairRateOfEach, SealOfEach, StockCheckOfEach, Upkeep,
 };
 use jobs::{CatchUp, Cron, CronError};
 
 /// Every schedule, in UTC.
-pub(crate) fn all() -> Result<[Cron; 8], CronError> {
+pub(crate) fn all() -> Result<[Cron; 9], CronError> {
     Ok([
         Cron::new("release_freshness", "0 5 * * * *", CatchUp::Latest, |tick| {
             ReleaseFreshnessOfAll { tick }
@@ -29,6 +29,10 @@ pub(crate) fn all() -> Result<[Cron; 8], CronError> {
         })?,
         // Every hour, for somewhere the day has begun.
         Cron::new("seal", "0 20 * * * *", CatchUp::Latest, |tick| SealOfEach { tick })?,
+        // Every hour, for somewhere it is night.
+        Cron::new("repair_rate", "0 40 * * * *", CatchUp::Latest, |tick| RepairRateOfEach {
+            tick,
+        })?,
         // Zones differ by quarters of an hour.
         Cron::new("digest_of_all", "0 */15 * * * *", CatchUp::Latest, |_| DigestOfAll {})?,
         Cron::new("upkeep", "0 30 2 * * *", CatchUp::Latest, |_| Upkeep {})?,

@@ -17,6 +17,7 @@ mod notifications;
 mod plan;
 mod problems;
 mod projects;
+mod quality;
 mod releases;
 mod setup;
 mod stock;
@@ -35,6 +36,7 @@ pub fn configure(config: &mut ServiceConfig) {
     stock::configure(config);
     plan::configure(config);
     ambient::configure(config);
+    quality::configure(config);
     releases::configure(config);
     nonconformances::configure(config);
     joints::configure(config);

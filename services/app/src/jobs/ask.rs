@@ -4,7 +4,8 @@ use ::jobs::JobPayload;
 use domain::access::Permission;
 
 use super::{
-    AmbientCheck, PostConsumption, PrimerClock, ReleaseFreshness, Seal, StockCheck, not_enqueued,
+    AmbientCheck, PostConsumption, PrimerClock, ReleaseFreshness, RepairRate, Seal, StockCheck,
+    not_enqueued,
 };
 use crate::{App, AppError, projects::ProjectEntry};
 
@@ -21,6 +22,7 @@ pub async fn ask(app: &App, project: &ProjectEntry, name: &str) -> Result<String
         StockCheck::QUEUE => ::jobs::enqueue(&mut tx, &StockCheck { project }).await,
         AmbientCheck::QUEUE => ::jobs::enqueue(&mut tx, &AmbientCheck { project }).await,
         PrimerClock::QUEUE => ::jobs::enqueue(&mut tx, &PrimerClock { project }).await,
+        RepairRate::QUEUE => ::jobs::enqueue(&mut tx, &RepairRate { project }).await,
         Seal::QUEUE => ::jobs::enqueue(&mut tx, &Seal { project }).await,
         _ => {
             let known = [
@@ -29,6 +31,7 @@ pub async fn ask(app: &App, project: &ProjectEntry, name: &str) -> Result<String
                 StockCheck::QUEUE,
                 AmbientCheck::QUEUE,
                 PrimerClock::QUEUE,
+                RepairRate::QUEUE,
                 Seal::QUEUE,
             ];
             let known = known.join(", ");

@@ -15,8 +15,8 @@ pub use list::list;
 pub use payloads::{
     AmbientCheck, AmbientCheckOfAll, DeliverWebhook, DigestOfAll, FollowReadings, FollowRecall,
     PostConsumption, PostConsumptionOfAll, PrimerClock, PrimerClockOfAll, ReleaseFreshness,
-    ReleaseFreshnessOfAll, RunExport, RunImport, Seal, SealOfEach, SendMail, StockCheck,
-    StockCheckOfEach, Upkeep,
+    ReleaseFreshnessOfAll, RepairRate, RepairRateOfEach, RunExport, RunImport, Seal, SealOfEach,
+    SendMail, StockCheck, StockCheckOfEach, Upkeep,
 };
 pub(crate) use soon::{ambient_check_soon, post_consumption_soon, stock_check_soon};
 

@@ -183,6 +183,34 @@ impl JobPayload for SealOfEach {
     const MAX_ATTEMPTS: i32 = 4;
 }
 
+/// Looks at the repair rates of a project.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+pub struct RepairRate {
+    /// The project.
+    pub project: ProjectId,
+}
+
+impl JobPayload for RepairRate {
+    const QUEUE: &'static str = "repair_rate";
+    const MAX_ATTEMPTS: i32 = 4;
+
+    fn project_id(&self) -> Option<Uuid> {
+        Some(self.project.0)
+    }
+}
+
+/// Asks for a [`RepairRate`] of every project in whose zone it is night.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+pub struct RepairRateOfEach {
+    /// The hour it is for.
+    pub tick: DateTime<Utc>,
+}
+
+impl JobPayload for RepairRateOfEach {
+    const QUEUE: &'static str = "repair_rate_of_each";
+    const MAX_ATTEMPTS: i32 = 4;
+}
+
 /// Copies a project into one archive.
 #[derive(Debug, Clone, Copy, Serialize, Deserialize)]
 pub struct RunExport {

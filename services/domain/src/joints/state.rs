@@ -284,7 +284,7 @@ impl JointState {
     }
 }
 
-pub(super) const fn role_of(layer: WrapLayer) -> LayerRole {
+pub(crate) const fn role_of(layer: WrapLayer) -> LayerRole {
     match layer {
         WrapLayer::Inner => LayerRole::InnerWrap,
         WrapLayer::Outer => LayerRole::OuterWrap,
