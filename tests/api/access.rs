@@ -60,7 +60,7 @@ fn permission(operation: &str) -> Permission {
         "create_import" => Permission::ImportRegisters,
         "run_job" => Permission::RunJobs,
         "create_export" | "get_export" | "download_export" => Permission::ExportProject,
-        "list_read_audit" => Permission::ReadAudit,
+        "list_read_audit" | "list_deeds" => Permission::ReadAudit,
         "put_member" | "remove_member" => Permission::ManageMembers,
         "put_line_pipe" | "put_spread" | "put_crew" | "put_section" | "put_coating_system"
         | "put_calendar" | "put_plan" | "upload_plan" => Permission::ManageLine,

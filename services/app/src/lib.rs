@@ -4,6 +4,7 @@
 
 pub mod accounts;
 pub mod ambient;
+pub mod audit;
 pub mod clock;
 mod conditions;
 pub mod context;

@@ -145,7 +145,8 @@ fn one_coating(coating: &[&CoatFact]) -> Option<(EventId, bool)> {
         .filter(|n| result(coating[*n]).is_some())
         .filter(|n| wraps.iter().any(|wrap| roles(*n).contains(wrap)))
         .collect();
-    let counts = |n: &&usize| !tests.iter().any(|earlier| earlier < *n && roles(*earlier) == roles(**n));
+    let counts =
+        |n: &&usize| !tests.iter().any(|earlier| earlier < *n && roles(*earlier) == roles(**n));
     let counting = *tests.iter().rfind(counts)?;
     let first_pass = coating.iter().position(|it| result(it) == Some(true));
     let before = first_pass.unwrap_or(counting).min(counting);

@@ -5,6 +5,7 @@
 
 pub mod admission;
 pub mod ambient;
+pub mod audit;
 pub mod checkpoints;
 pub mod consumption;
 pub mod copies;

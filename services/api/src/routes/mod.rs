@@ -4,6 +4,7 @@ use utoipa_actix_web::service_config::ServiceConfig;
 
 mod accounts;
 mod ambient;
+mod audit;
 mod calculations;
 mod checkpoints;
 mod exports;
@@ -44,6 +45,7 @@ pub fn configure(config: &mut ServiceConfig) {
     imports::configure(config);
     jobs::configure(config);
     checkpoints::configure(config);
+    audit::configure(config);
     exports::configure(config);
     warnings::configure(config);
     feed::configure(config);
