@@ -5,6 +5,7 @@
 mod access;
 mod accounts;
 mod ambient;
+mod audit;
 mod calculations;
 mod conditional;
 mod contradiction;
@@ -20,6 +21,7 @@ mod mail;
 mod model;
 mod outlook;
 mod properties;
+mod quality;
 mod quotas;
 mod race;
 mod readiness;
