@@ -168,3 +168,21 @@ async fn a_contradiction_is_never_taken_back() {
     )
     .await;
 }
+
+#[actix_web::test]
+async fn a_signature_under_what_was_not_shown_to_the_signer_cannot_be_written() {
+    let line = Line::with_joints(1).await;
+    line.qa.nonce(&json!({ "joints": ["J-1"] })).await;
+    for (signer, hash) in [("user_id", "'\\x00'::bytea"), ("$1::uuid", "subject_hash")] {
+        let statement = format!(
+            "INSERT INTO signatures (project_id, id, signer_id, printed_name, signed_at, meaning,
+                                     auth_method, challenge_id, subject_hash)
+             SELECT project_id, gen_random_uuid(), {signer}, 'A', now(), $1, 'password', id, {hash}
+               FROM signing_challenges"
+        );
+        let scope = store::Scope { project: Some(line.project), user: None };
+        let mut tx = store::begin(&line.app.database.application, scope).await.unwrap();
+        let statement = sqlx::query(sqlx::AssertSqlSafe(statement)).bind(&line.inspector.user);
+        refused(statement.execute(&mut *tx).await, "signatures_subject_check");
+    }
+}

@@ -27,6 +27,7 @@ mod retry;
 pub mod scans;
 pub mod seal;
 pub mod setup;
+pub mod signing;
 pub mod stock;
 pub mod takeoff;
 pub mod upkeep;

@@ -32,6 +32,7 @@ pub mod releases;
 pub mod sessions;
 pub mod setup;
 pub mod setup_codes;
+pub mod signing;
 pub mod stock_balances;
 pub mod stock_counts;
 pub mod stock_movements;

@@ -1,7 +1,7 @@
 //! Everything the release certificate prints, fixed at the moment of signing.
 
 use serde_json::{Value, json};
-use store::{ambient::around::ReadingRow, releases::NewSignature};
+use store::{ambient::around::ReadingRow, signing::NewSignature};
 
 use super::subject::Judgement;
 use crate::projects::ProjectEntry;

@@ -1,15 +1,15 @@
 //! Shows somebody exactly what they are about to sign, and keeps its hash.
 
-use chrono::{DateTime, TimeDelta, Utc};
-use domain::ids::ChallengeId;
+use chrono::{DateTime, Utc};
 use serde::Serialize;
-use store::releases::Challenge;
 
-use super::subject::{Named, Shown, all_found, judgements, names, shown, subject_hash};
-use crate::{Actor, App, AppError, new_id, projects::ProjectEntry, setup};
-
-/// How long a challenge is good.
-const GOOD_FOR: TimeDelta = TimeDelta::minutes(5);
+use super::subject::{Named, Shown, all_found, judgements, names, shown, subject};
+use crate::{
+    Actor, App, AppError,
+    projects::ProjectEntry,
+    setup,
+    signing::{self, Opened},
+};
 
 /// A challenge as it is shown.
 #[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
@@ -41,19 +41,10 @@ pub async fn challenge(
     all_found(&names, &joints)?;
     let judged = judgements(&mut tx, (actor, project), joints, &setup, now).await?;
     let joints: Vec<Shown> = judged.iter().map(shown).collect();
-    let hash = subject_hash(project, &joints);
-    let nonce = auth::random_token();
-    let challenge = Challenge {
-        id: ChallengeId(new_id(now)),
-        user: actor.user,
-        subject_hash: hash.to_vec(),
-        expires_at: now + GOOD_FOR,
-        used_at: None,
-    };
-    let subject = serde_json::to_value(&joints).map_err(|error| AppError::internal(&error))?;
-    let nonce_hash = auth::hash_token(&nonce);
-    store::releases::insert_challenge(&mut tx, project.id, &challenge, &nonce_hash, &subject, now)
-        .await?;
+    let subject = subject(project, &joints)?;
+    let subject_hash = hex::encode(subject.hash);
+    let Opened { nonce, expires_at } =
+        signing::open(&mut tx, (actor, project), subject, now).await?;
     app.commit(tx).await?;
     let ready = joints.iter().filter(|it| it.releasable).count();
     let summary = format!(
@@ -61,6 +52,5 @@ pub async fn challenge(
         project.name,
         joints.len(),
     );
-    let expires_at = challenge.expires_at;
-    Ok(ChallengeView { nonce, summary, joints, subject_hash: hex::encode(hash), expires_at })
+    Ok(ChallengeView { nonce, summary, joints, subject_hash, expires_at })
 }

@@ -2,40 +2,24 @@
 
 use chrono::{DateTime, Utc};
 use domain::{
-    ids::{ReleaseId, SignatureId},
+    ids::ReleaseId,
     joints::release::{BlockingCondition, Decision},
 };
-use secrecy::SecretString;
 use serde::Serialize;
-use store::{
-    PgConnection,
-    releases::{Challenge, NewRelease, NewSignature},
-};
+use store::{PgConnection, releases::NewRelease};
 
 use super::{
     certificate::certificate,
-    subject::{Judgement, Named, all_found, judgements, names, shown, subject_hash},
+    subject::{Judgement, Named, all_found, judgements, names, shown, subject},
 };
 use crate::{
     Actor, App, AppError,
-    accounts::{Origin, prove},
+    accounts::prove,
     new_id,
     projects::ProjectEntry,
     setup,
+    signing::{self, Purpose, Signing},
 };
-
-/// The proof of identity for this very signing.
-#[derive(Debug, Clone)]
-pub struct Signing {
-    /// From the challenge.
-    pub nonce: String,
-    /// The signer's password, given afresh.
-    pub password: SecretString,
-    /// With what meaning.
-    pub meaning: String,
-    /// From where.
-    pub origin: Origin,
-}
 
 /// An ask for release.
 #[derive(Debug, Clone)]
@@ -85,25 +69,12 @@ pub async fn give(
     prove(app, actor, password, &origin).await?;
     let now = app.clock.now();
     let mut tx = app.begin_in(project.id).await?;
-    let challenge = challenge(&mut tx, actor, project, &nonce, now).await?;
-    let judged = judge_locked(app, &mut tx, (actor, project), &ask.named, now).await?;
+    let by = (actor, project);
+    let challenge = signing::answered(&mut tx, by, Purpose::BackfillRelease, &nonce, now).await?;
+    let judged = judge_locked(app, &mut tx, by, &ask.named, now).await?;
     let seen: Vec<_> = judged.iter().map(shown).collect();
-    if subject_hash(project, &seen).as_slice() != challenge.subject_hash {
-        let detail = "the joints have changed since the challenge was shown, or others are named: \
-                      ask for a new challenge and read it";
-        return Err(AppError::PreconditionFailed { detail: detail.to_owned() });
-    }
-    let signature = SignatureId(new_id(now));
-    let signed = NewSignature {
-        id: signature,
-        signer: actor.user,
-        printed_name: &actor.name,
-        signed_at: now,
-        meaning: &meaning,
-        challenge: challenge.id,
-        subject_hash: &challenge.subject_hash,
-    };
-    store::releases::insert_signature(&mut tx, project.id, &signed).await?;
+    let subject = subject(project, &seen)?;
+    let signed = signing::sign(&mut tx, by, (&challenge, &subject), &meaning, now).await?;
     let mut answers = Vec::with_capacity(judged.len());
     for judgement in &judged {
         let release = match &judgement.decision {
@@ -118,7 +89,7 @@ pub async fn give(
                         .required_voltage_kv
                         .map(store::joints::to_the_volt)
                         .unwrap_or_default(),
-                    signature,
+                    signature: signed.id,
                     released_at: now,
                     certificate: certificate(project, judgement, &signed),
                 };
@@ -131,29 +102,6 @@ pub async fn give(
     }
     app.commit(tx).await?;
     Ok(answers)
-}
-
-async fn challenge(
-    conn: &mut PgConnection,
-    actor: &Actor,
-    project: &ProjectEntry,
-    nonce: &str,
-    now: DateTime<Utc>,
-) -> Result<Challenge, AppError> {
-    let hash = auth::hash_token(nonce);
-    let found = store::releases::lock_challenge(conn, project.id, &hash).await?;
-    let found = found.filter(|it| it.user == actor.user);
-    match found {
-        Some(it) if it.used_at.is_some() => Err(AppError::Conflict {
-            code: "NONCE_USED",
-            detail: "this challenge was signed already: ask for a new one".to_owned(),
-        }),
-        Some(it) if now <= it.expires_at => Ok(it),
-        _ => Err(AppError::Unauthenticated {
-            code: "NONCE_INVALID",
-            detail: "no such challenge of yours, or it has expired: ask for a new one".to_owned(),
-        }),
-    }
 }
 
 async fn judge_locked(

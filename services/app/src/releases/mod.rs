@@ -7,6 +7,8 @@ mod show;
 mod subject;
 
 pub use challenge::{ChallengeView, challenge};
-pub use give::{Ask, JointAnswer, Signing, dry_run, give};
+pub use give::{Ask, JointAnswer, dry_run, give};
 pub use show::{ReleaseView, show};
 pub use subject::Named;
+
+pub use crate::signing::Signing;

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use chrono::{DateTime, Utc};
 use domain::{
     joints::{
-        Stage, chain,
+        Stage,
         release::{self, BlockingCondition, Decision},
     },
     setup::ProjectSetup,
@@ -19,6 +19,7 @@ use crate::{
     Actor, AppError,
     joints::{Judged, folded, judge},
     projects::ProjectEntry,
+    signing::{Purpose, Subject},
 };
 
 /// More joints than anybody reads before signing once.
@@ -144,17 +145,14 @@ pub(super) fn shown(judgement: &Judgement) -> Shown {
     }
 }
 
-/// The hash of what is signed: the project, the joints, their chains, and which are releasable.
-/// The wording of reasons is left out: a minute passing may not void a signature.
-pub(super) fn subject_hash(project: &ProjectEntry, shown: &[Shown]) -> chain::Hash {
+/// What is signed: the project, the joints, their chains, and which are releasable. The wording of
+/// reasons is left out: a minute passing may not void a signature.
+pub(super) fn subject(project: &ProjectEntry, shown: &[Shown]) -> Result<Subject, AppError> {
     let joints: Vec<_> = shown
         .iter()
         .map(|it| json!({ "joint": it.joint, "head": it.chain_head, "releasable": it.releasable }))
         .collect();
-    let subject = json!({
-        "purpose": "backfill_release",
-        "project": project.id,
-        "joints": joints,
-    });
-    chain::hash(&chain::canonical(&subject))
+    let bound = json!({ "project": project.id, "joints": joints });
+    let shown = serde_json::to_value(shown).map_err(|error| AppError::internal(&error))?;
+    Ok(Subject::new(Purpose::BackfillRelease, bound, shown))
 }
