@@ -56,6 +56,7 @@ fn permission(operation: &str) -> Permission {
         | "record_ambient_outlook"
         | "upload_ambient_outlook" => Permission::RecordFacts,
         "create_signing_challenge" | "create_backfill_release" => Permission::ReleaseForBackfill,
+        "propose_concession" | "approve_concession" => Permission::SignConcessions,
         "record_disposition" => Permission::ManageNonconformances,
         "create_import" => Permission::ImportRegisters,
         "run_job" => Permission::RunJobs,
@@ -95,6 +96,7 @@ fn or(operation: &str) -> Option<Permission> {
             Some(Permission::MoveStock)
         }
         "record_ambient_outlook" | "upload_ambient_outlook" => Some(Permission::ManageLine),
+        "create_signing_challenge" => Some(Permission::SignConcessions),
         _ => None,
     }
 }

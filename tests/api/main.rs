@@ -7,6 +7,7 @@ mod accounts;
 mod ambient;
 mod audit;
 mod calculations;
+mod concession;
 mod conditional;
 mod contradiction;
 mod database;

@@ -130,13 +130,15 @@ async fn refused(
     error.as_database_error().and_then(|it| it.code().map(String::from))
 }
 
-const TENANT: [&str; 23] = [
+const TENANT: [&str; 25] = [
     "SELECT FROM joints",
     "SELECT FROM facts",
     "SELECT FROM setup_items",
     "SELECT FROM signatures",
     "SELECT FROM backfill_releases",
     "SELECT FROM nonconformances",
+    "SELECT FROM concessions",
+    "SELECT FROM concession_approvals",
     "SELECT FROM warnings",
     "SELECT FROM imports",
     "SELECT FROM lot_uses",
@@ -208,6 +210,12 @@ async fn no_role_changes_history() {
             "UPDATE signatures SET meaning = 'another'",
             "DELETE FROM signatures",
             "DELETE FROM setup_history",
+            "UPDATE concessions SET waived = '[]'",
+            "DELETE FROM concessions",
+            "TRUNCATE concessions CASCADE",
+            "UPDATE concession_approvals SET signer_role = 'qa_manager'",
+            "DELETE FROM concession_approvals",
+            "TRUNCATE concession_approvals",
             "UPDATE lot_uses SET lot = 'another'",
             "DELETE FROM lot_uses",
             "TRUNCATE lot_uses",

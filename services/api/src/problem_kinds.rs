@@ -203,6 +203,18 @@ pub const KINDS: &[ProblemKind] = &[
         "Say an earlier `from` to recall more of it, or lift the quarantine that holds.",
     ),
     kind(
+        "APPLICATOR_CANNOT_SIGN",
+        409,
+        "Who put the coating on a joint would sign a concession of it.",
+        "Let somebody sign who did not work on this joint.",
+    ),
+    kind(
+        "CONCESSION_NOT_PROPOSED",
+        409,
+        "There is no proposal that could be approved.",
+        "Propose the concession; another person approves it.",
+    ),
+    kind(
         "DELIVERY_CANCELLED",
         409,
         "The delivery that the receipt names was cancelled.",
@@ -287,6 +299,12 @@ pub const KINDS: &[ProblemKind] = &[
         "Read it: it says who closed it and how.",
     ),
     kind(
+        "NOTHING_TO_WAIVE",
+        409,
+        "A concession names a gate that is open.",
+        "Name only gates that are shut.",
+    ),
+    kind(
         "NOTHING_WAITS",
         409,
         "No line of the count waits for approval.",
@@ -317,6 +335,12 @@ pub const KINDS: &[ProblemKind] = &[
         "Correct the fact, or count what is there.",
     ),
     kind(
+        "NOT_WAIVABLE",
+        409,
+        "A concession would open a gate that none opens: weld, layers, holiday test, damage, freshness.",
+        "Put right what shuts the gate: repair, test again.",
+    ),
+    kind(
         "NO_SHELF_LIFE",
         409,
         "The lot has no last day.",
@@ -331,6 +355,12 @@ pub const KINDS: &[ProblemKind] = &[
     kind("OWN_ACCOUNT", 409, "One cannot shut oneself out.", "Ask another administrator."),
     kind("PROJECT_CODE_TAKEN", 409, "Another project has this code.", "Take another code."),
     kind(
+        "QA_MANAGER_NEEDED",
+        409,
+        "Neither of the two who sign a concession is a QA manager.",
+        "Let a QA manager approve it.",
+    ),
+    kind(
         "RELEASE_REFUSED",
         409,
         "The joint cannot be released for backfill.",
@@ -341,6 +371,12 @@ pub const KINDS: &[ProblemKind] = &[
         409,
         "The movement is reversed already.",
         "Read the movements: the one that reverses it says who and why.",
+    ),
+    kind(
+        "SAME_PERSON",
+        409,
+        "Who proposed a concession would approve it too.",
+        "Let another person approve it.",
     ),
     kind(
         "SAME_PERSON",

@@ -1,6 +1,9 @@
 //! How callers are told how often they may ask (draft-ietf-httpapi-ratelimit-headers).
 
-use std::{fmt::Write, time::Duration};
+use std::{
+    fmt::Write,
+    time::{Duration, Instant},
+};
 
 use actix_web::{
     HttpMessage, HttpRequest,
@@ -40,6 +43,13 @@ pub fn note(
     };
     with(request, |it| it.standings.push(standing));
     if refused { Err(too_many(standing)) } else { Ok(()) }
+}
+
+/// Notes that `user` signs. People look at what they sign; programs that sign by the hundred are
+/// stopped.
+pub fn note_signing(request: &HttpRequest, user: UserId) -> Result<(), Problem> {
+    let Some(quotas) = request.app_data::<Data<Quotas>>() else { return Ok(()) };
+    note(request, quotas.release(user, Instant::now()))
 }
 
 /// Notes that `user` asks, who pays for it.

@@ -34,6 +34,8 @@ macro_rules! ids {
 ids! {
     /// A signing challenge.
     ChallengeId,
+    /// A concession.
+    ConcessionId,
     /// A count of stock.
     CountId,
     /// An expected delivery.

@@ -7,6 +7,7 @@ pub mod admission;
 pub mod ambient;
 pub mod audit;
 pub mod checkpoints;
+pub mod concessions;
 pub mod consumption;
 pub mod copies;
 pub mod deliveries;

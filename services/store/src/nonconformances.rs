@@ -151,6 +151,8 @@ pub struct ShownNonconformance {
     pub id: NonconformanceId,
     /// Number in the project.
     pub number: i64,
+    /// The joint.
+    pub joint_id: JointId,
     /// The joint's number.
     pub joint_number: String,
     /// Code of the finding.
@@ -173,6 +175,8 @@ pub struct ShownNonconformance {
     pub closing_note: Option<String>,
     /// The fact that proves it.
     pub closing_event_id: Option<uuid::Uuid>,
+    /// What was decided.
+    pub disposition: Option<String>,
     /// Version.
     pub version: i64,
 }
@@ -187,10 +191,10 @@ pub async fn list(
 ) -> Result<Vec<ShownNonconformance>, StoreError> {
     sqlx::query_as!(
         ShownNonconformance,
-        r#"SELECT n.id, n.number, j.joint_number, n.code,
+        r#"SELECT n.id, n.number, j.id AS joint_id, j.joint_number, n.code,
                   n.event_id, n.severity, n.nature, n.status, n.opened_at,
                   n.closed_at, n.closed_by, n.closing_note,
-                  n.closing_event_id AS closing_event_id, n.version
+                  n.closing_event_id, n.disposition, n.version
              FROM nonconformances n
              JOIN joints j ON j.project_id = n.project_id AND j.id = n.joint_id
             WHERE n.project_id = $1 AND ($2::text IS NULL OR n.status = $2)
@@ -214,8 +218,10 @@ pub async fn find(
 ) -> Result<Option<ShownNonconformance>, StoreError> {
     sqlx::query_as!(
         ShownNonconformance,
-        "SELECT n.id, n.number, j.joint_number, n.code, n.event_id, n.severity, n.nature, n.status,
-                n.opened_at, n.closed_at, n.closed_by, n.closing_note, n.closing_event_id, n.version
+        "SELECT n.id, n.number, j.id AS joint_id, j.joint_number, n.code, n.event_id, n.severity,
+                n.nature, n.status,
+                n.opened_at, n.closed_at, n.closed_by, n.closing_note, n.closing_event_id,
+                n.disposition, n.version
            FROM nonconformances n
            JOIN joints j ON j.project_id = n.project_id AND j.id = n.joint_id
           WHERE n.project_id = $1 AND n.id = $2",
@@ -235,8 +241,10 @@ pub struct Closing<'a> {
     pub at: DateTime<Utc>,
     /// What was decided and why.
     pub note: &'a str,
+    /// Name of the disposition.
+    pub disposition: &'a str,
     /// The fact that proves it.
-    pub event: domain::ids::EventId,
+    pub event: Option<domain::ids::EventId>,
 }
 
 /// Closes an open nonconformance at `version`; false if that is not the version there.
@@ -251,7 +259,7 @@ pub async fn close(
         "WITH closed AS (
              UPDATE nonconformances
                 SET status = 'closed', closed_at = $4, closed_by = $5, closing_note = $6,
-                    closing_event_id = $7, version = version + 1
+                    closing_event_id = $7, disposition = $8, version = version + 1
               WHERE project_id = $1 AND id = $2 AND version = $3 AND status = 'open'
              RETURNING id, number, joint_id, status
          )
@@ -268,7 +276,8 @@ pub async fn close(
         closing.at,
         closing.by.0,
         closing.note,
-        closing.event.0,
+        closing.event.map(|it| it.0),
+        closing.disposition,
     )
     .execute(conn)
     .await

@@ -2,28 +2,40 @@
 
 use domain::{
     ids::{EventId, JointId, NonconformanceId, ProjectId, ReleaseId, UserId},
-    joints::{ReleaseInForce, Severity, assess::OpenNonconformance},
+    joints::{ReleaseInForce, Severity, assess::OpenNonconformance, concession::Waiver},
 };
-use sqlx::PgConnection;
+use sqlx::{PgConnection, types::Json};
 
 use crate::{StoreError, error::database};
 
 /// The newest release, and whether it was contradicted.
 pub type Newest = Option<(ReleaseInForce, bool)>;
 
-/// The newest release of a joint, in force or contradicted, and its open nonconformances.
+/// What is outside the facts of a joint.
+#[derive(Debug, Clone)]
+pub struct OutsideFacts {
+    /// The newest release.
+    pub newest: Newest,
+    /// Open nonconformances.
+    pub nonconformances: Vec<OpenNonconformance>,
+    /// What concessions in force waive.
+    pub waivers: Vec<Waiver>,
+}
+
+/// The newest release of a joint, in force or contradicted, its open nonconformances, and what
+/// concessions waive on it.
 pub async fn of_joint(
     conn: &mut PgConnection,
     project: ProjectId,
     joint: JointId,
-) -> Result<(Newest, Vec<OpenNonconformance>), StoreError> {
+) -> Result<OutsideFacts, StoreError> {
     // A joint without either has one row with neither.
     let rows = sqlx::query!(
         r#"SELECT r.id AS "release?", r.holiday_test_id AS "holiday_test_id?",
                   r.released_at AS "released_at?", r.signer_id AS "signer_id?",
                   r.contradicted AS "contradicted?",
                   n.id AS "nonconformance?", n.number AS "number?", n.severity AS "severity?",
-                  n.nature AS "nature?"
+                  n.nature AS "nature?", w.waivers AS "waivers: Json<Vec<Waiver>>"
              FROM (VALUES (1)) AS one (row)
              LEFT JOIN (
                  SELECT r.id, r.holiday_test_id, r.released_at, s.signer_id,
@@ -33,6 +45,15 @@ pub async fn of_joint(
                   WHERE r.project_id = $1 AND r.joint_id = $2
                   ORDER BY r.contradicted_at IS NULL DESC, r.released_at DESC LIMIT 1
              ) AS r ON true
+             LEFT JOIN (
+                 SELECT jsonb_agg(it.waived || jsonb_build_object('concession', c.id))
+                            AS waivers
+                   FROM concessions c
+                   JOIN concession_approvals a
+                     ON a.project_id = c.project_id AND a.concession_id = c.id
+                  CROSS JOIN jsonb_array_elements(c.waived) AS it (waived)
+                  WHERE c.project_id = $1 AND c.joint_id = $2
+             ) AS w ON true
              LEFT JOIN nonconformances n
                ON n.project_id = $1 AND n.joint_id = $2 AND n.status = 'open'
             ORDER BY n.number"#,
@@ -51,8 +72,12 @@ pub async fn of_joint(
         };
         Some((release, row.contradicted?))
     });
+    let mut waivers = Vec::new();
     let mut open = Vec::new();
     for row in rows {
+        if let Some(told) = row.waivers {
+            waivers = told.0;
+        }
         let (Some(id), Some(number), Some(name), Some(nature)) =
             (row.nonconformance, row.number, row.severity, row.nature)
         else {
@@ -62,5 +87,5 @@ pub async fn of_joint(
             .ok_or_else(|| StoreError::inconsistent("nonconformances", id, &name))?;
         open.push(OpenNonconformance { id: NonconformanceId(id), number, severity, nature });
     }
-    Ok((newest, open))
+    Ok(OutsideFacts { newest, nonconformances: open, waivers })
 }

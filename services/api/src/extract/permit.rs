@@ -55,6 +55,8 @@ markers! {
     RecordFacts,
     SupersedeFacts,
     ReleaseForBackfill,
+    SignConcessions,
+    RaiseNonconformances,
     ManageNonconformances,
     ImportRegisters,
     RunJobs,

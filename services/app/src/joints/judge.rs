@@ -9,7 +9,7 @@ use domain::{
     joints::{Assessment, Fact, JointState, Outside, ReleaseInForce, Severity, assess, gates},
     setup::ProjectSetup,
 };
-use store::{PgConnection, StoreError, joints::StoredJoint};
+use store::{PgConnection, StoreError, joints::StoredJoint, outside::OutsideFacts};
 
 use crate::AppError;
 
@@ -36,7 +36,8 @@ pub(crate) async fn outside(
     setup: &ProjectSetup,
     moments: &[DateTime<Utc>],
 ) -> Result<Outside, AppError> {
-    let (newest, nonconformances) = store::outside::of_joint(conn, project, joint.id).await?;
+    let OutsideFacts { newest, nonconformances, waivers } =
+        store::outside::of_joint(conn, project, joint.id).await?;
     let plan = setup.assignment(&joint.entry).map(|assigned| assigned.plan);
     let readings = readings(conn, project, joint, setup, moments).await?;
     let contradicted = matches!(newest, Some((_, true)));
@@ -44,6 +45,7 @@ pub(crate) async fn outside(
         release: newest.filter(|(_, contradicted)| !contradicted).map(|(release, _)| release),
         contradicted,
         nonconformances,
+        waivers,
         blocking_from: plan.map_or(Severity::Major, |plan| plan.blocking_from),
         readings,
     })

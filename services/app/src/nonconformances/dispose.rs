@@ -15,7 +15,7 @@ use crate::{
 };
 
 /// What is done with what does not conform (ISO 9001, 8.7: the words are from memory). Use as is
-/// under concession takes two people and is not given here.
+/// under concession takes two people and their signatures: [`super::propose`], [`super::approve`].
 #[derive(Debug, Clone, Copy)]
 pub enum Disposition {
     /// Made fit for use.
@@ -73,7 +73,13 @@ pub async fn dispose(
     settles(&found.code, proof.as_ref(), &judged)?;
 
     let note = format!("{}: {}", decision.disposition.words(), decision.note);
-    let closing = Closing { by: actor.user, at: now, note: &note, event: decision.closing_event };
+    let closing = Closing {
+        by: actor.user,
+        at: now,
+        note: &note,
+        disposition: decision.disposition.words(),
+        event: Some(decision.closing_event),
+    };
     if !store::nonconformances::close(&mut tx, project.id, id, version, &closing).await? {
         let seen = store::nonconformances::find(&mut tx, project.id, id).await?;
         let seen = seen.ok_or_else(not_found)?;

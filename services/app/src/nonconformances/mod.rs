@@ -1,6 +1,8 @@
 //! Nonconformances: what must be decided before a joint goes on.
 
+mod concession;
 mod dispose;
+mod show;
 
 use chrono::{DateTime, Utc};
 use domain::ids::NonconformanceId;
@@ -8,7 +10,12 @@ use serde::Serialize;
 use store::nonconformances::ShownNonconformance;
 use uuid::Uuid;
 
+pub use concession::{
+    ConcessionView, Proposal, ProposalShown, ShownConcession, SignatureView, approve,
+    challenge_concession, propose,
+};
 pub use dispose::{Decision, Disposition, dispose};
+pub use show::{NonconformanceRecord, show};
 
 use crate::{App, AppError, projects::ProjectEntry};
 
@@ -39,6 +46,8 @@ pub struct NonconformanceView {
     pub closing_note: Option<String>,
     /// The fact that proves it.
     pub closing_event: Option<Uuid>,
+    /// `repair`, `rework`, `reject` or `use_as_is`; none while it is open, and where it lapsed.
+    pub disposition: Option<String>,
     /// Counts its changes.
     pub version: i64,
 }
@@ -71,6 +80,7 @@ impl From<ShownNonconformance> for NonconformanceView {
             closed_at: it.closed_at,
             closing_note: it.closing_note,
             closing_event: it.closing_event_id,
+            disposition: it.disposition,
             version: it.version,
         }
     }

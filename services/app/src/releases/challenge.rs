@@ -6,6 +6,7 @@ use serde::Serialize;
 use super::subject::{Named, Shown, all_found, judgements, names, shown, subject};
 use crate::{
     Actor, App, AppError,
+    nonconformances::ShownConcession,
     projects::ProjectEntry,
     setup,
     signing::{self, Opened},
@@ -18,8 +19,11 @@ pub struct ChallengeView {
     pub nonce: String,
     /// What is about to be signed, in words.
     pub summary: String,
-    /// What is about to be signed, joint by joint.
+    /// The joints of a release that is about to be signed.
     pub joints: Vec<Shown>,
+    /// The concession that is about to be signed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub concession: Option<ShownConcession>,
     /// Hash of it, hexadecimal.
     pub subject_hash: String,
     /// Good until.
@@ -52,5 +56,6 @@ pub async fn challenge(
         project.name,
         joints.len(),
     );
-    Ok(ChallengeView { nonce, summary, joints, subject_hash, expires_at })
+    let concession = None;
+    Ok(ChallengeView { nonce, summary, joints, concession, subject_hash, expires_at })
 }

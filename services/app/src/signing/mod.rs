@@ -20,6 +20,8 @@ pub(crate) use sign::{answered, sign};
 pub(crate) enum Purpose {
     /// Release of joints for backfill.
     BackfillRelease,
+    /// Use as is under concession: both signatures of it.
+    Concession,
 }
 
 impl Purpose {
@@ -27,6 +29,7 @@ impl Purpose {
     pub const fn name(self) -> &'static str {
         match self {
             Self::BackfillRelease => "backfill_release",
+            Self::Concession => "concession",
         }
     }
 }

@@ -11,7 +11,11 @@ pub enum Permission {
     SupersedeFacts,
     /// Sign and give backfill releases.
     ReleaseForBackfill,
-    /// Open and close nonconformances.
+    /// Propose or approve a concession; one of the two who do is a QA manager.
+    SignConcessions,
+    /// Raise nonconformances and write on them.
+    RaiseNonconformances,
+    /// Decide on nonconformances and close them.
     ManageNonconformances,
     /// Upload registers.
     ImportRegisters,
@@ -41,11 +45,13 @@ pub enum Permission {
 
 impl Permission {
     /// Every permission, in the order the table prints them.
-    pub const ALL: [Self; 17] = [
+    pub const ALL: [Self; 19] = [
         Self::ReadProject,
         Self::RecordFacts,
         Self::SupersedeFacts,
         Self::ReleaseForBackfill,
+        Self::SignConcessions,
+        Self::RaiseNonconformances,
         Self::ManageNonconformances,
         Self::ImportRegisters,
         Self::RunJobs,
@@ -68,6 +74,8 @@ impl Permission {
             Self::RecordFacts => "record_facts",
             Self::SupersedeFacts => "supersede_facts",
             Self::ReleaseForBackfill => "release_for_backfill",
+            Self::SignConcessions => "sign_concessions",
+            Self::RaiseNonconformances => "raise_nonconformances",
             Self::ManageNonconformances => "manage_nonconformances",
             Self::ImportRegisters => "import_registers",
             Self::RunJobs => "run_jobs",

@@ -16,6 +16,10 @@ pub const fn allows(role: Role, permission: Permission) -> bool {
         // A correction can undo a failed test or a damage: whoever wraps does not decide that.
         P::SupersedeFacts => matches!(role, R::SiteCoordinator | R::QaManager | R::Inspector),
         P::ReleaseForBackfill | P::ManageNonconformances => matches!(role, R::QaManager),
+        P::SignConcessions => {
+            matches!(role, R::SiteCoordinator | R::QaManager | R::Inspector)
+        }
+        P::RaiseNonconformances => matches!(role, R::QaManager | R::Inspector),
         P::ImportRegisters | P::RunJobs | P::ManageLine => {
             matches!(role, R::SiteCoordinator | R::Administrator)
         }

@@ -3,7 +3,9 @@
 use chrono::{DateTime, Utc};
 
 use super::{
-    Finding, Flag, Gate, GateKind, JointState, RegisterEntry, Severity, Stage, findings, gates,
+    Finding, Flag, Gate, GateKind, JointState, RegisterEntry, Severity, Stage,
+    concession::Waiver,
+    findings, gates,
     next_steps::{self, NextStep},
     recall, stage,
     state::Weld,
@@ -49,6 +51,8 @@ pub struct Outside {
     pub contradicted: bool,
     /// Open nonconformances.
     pub nonconformances: Vec<OpenNonconformance>,
+    /// What concessions in force waive.
+    pub waivers: Vec<Waiver>,
     /// From which severity they block.
     pub blocking_from: Severity,
     /// Readings of the weather that can speak for its facts, in any order.
@@ -61,6 +65,7 @@ impl Default for Outside {
             release: None,
             contradicted: false,
             nonconformances: Vec::new(),
+            waivers: Vec::new(),
             blocking_from: Severity::Major,
             readings: Vec::new(),
         }
@@ -157,12 +162,13 @@ fn flags(
     flags
 }
 
-/// A shut gate that names a fact is a finding on that fact.
+/// A shut gate that names a fact is a finding on that fact; a reason that is waived stays one.
 fn findings_of_gates(gates: &[Gate], plan: Option<&crate::setup::InspectionPlan>) -> Vec<Finding> {
     let about_facts = gates.iter().filter(|gate| {
         !matches!(gate.gate, GateKind::Nonconformances | GateKind::Freshness | GateKind::Damage)
     });
-    let reasons = about_facts.flat_map(|gate| &gate.reasons);
+    let reasons = about_facts
+        .flat_map(|gate| gate.reasons.iter().chain(gate.waived_by.iter().map(|it| &it.reason)));
     reasons
         .filter_map(|reason| {
             let event = *reason.evidence.last()?;

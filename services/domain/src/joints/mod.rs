@@ -2,6 +2,7 @@
 
 pub mod assess;
 pub mod chain;
+pub mod concession;
 pub mod event;
 pub mod fact;
 pub mod findings;

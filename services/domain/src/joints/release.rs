@@ -87,7 +87,8 @@ pub fn gate_name(gate: GateKind) -> String {
         .unwrap_or_default()
 }
 
-fn applied_by(state: &JointState, signer: UserId, setup: &ProjectSetup) -> bool {
+/// Whether `signer` put some of the coating on.
+pub(super) fn applied_by(state: &JointState, signer: UserId, setup: &ProjectSetup) -> bool {
     state.coat.works.iter().any(|work| match &work.applicator {
         // One user may stand for several people of the list.
         Some(code) => setup.people.get(code).is_some_and(|person| person.user == Some(signer)),

@@ -4,10 +4,11 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use domain::{
-    ids::ReleaseId,
+    ids::{ConcessionId, ReleaseId},
     joints::{
         Event, Fact, GateKind, JointState,
         assess::{Outside, ReleaseInForce, assess},
+        concession::{Waived, Waiver},
         event::{HolidayTested, PeelSpecimen, Profiled, SurfacePrepared, TestResult, WrapLayer},
         release::{Decision, contradictions},
     },
@@ -378,6 +379,52 @@ proptest! {
         story.facts.push(fact(99, tested + TimeDelta::minutes(later), event));
         let why = contradictions(&before, &story.judged());
         prop_assert!(!why.is_empty(), "{:?}", story.facts);
+    }
+}
+
+proptest! {
+    #![proptest_config(Config::with_cases(512))]
+
+    /// Also where somebody had written waivers for the gates that none opens.
+    #[test]
+    fn whatever_is_waived_no_release_is_granted_without_the_gates_that_none_opens(
+        facts in facts(),
+        chosen in prop::collection::vec(any::<bool>(), 64),
+    ) {
+        let mut story = story(facts);
+        let plain = story.judged();
+        let reasons = plain.gates.iter().flat_map(|gate| {
+            gate.reasons.iter().map(|reason| Waiver {
+                concession: ConcessionId(Uuid::from_u128(7)),
+                waived: Waived { gate: gate.gate, reason: reason.clone() },
+            })
+        });
+        story.outside.waivers =
+            reasons.zip(&chosen).filter(|(_, chosen)| **chosen).map(|(it, _)| it).collect();
+        let hard = [
+            GateKind::Weld,
+            GateKind::Layers,
+            GateKind::HolidayTest,
+            GateKind::Damage,
+            GateKind::Freshness,
+        ];
+        let after = story.judged();
+        for kind in hard {
+            prop_assert_eq!(after.gate(kind), plain.gate(kind));
+        }
+        let (facts, setup, entry) = (&story.facts, &story.setup, &story.entry);
+        if let Decision::Granted { .. } = story.decided() {
+            prop_assert!(naive::holiday_test(facts, setup, entry));
+            prop_assert!(naive::damage(facts) && naive::weld(facts));
+            prop_assert!(naive::layers(facts, setup, entry));
+        }
+        for gate in &after.gates {
+            let before = &plain.gate(gate.gate).unwrap().reasons;
+            prop_assert_eq!(gate.open, gate.reasons.is_empty());
+            prop_assert_eq!(gate.reasons.len() + gate.waived_by.len(), before.len());
+        }
+        // A concession is no fact: what is wrong with the facts stays told.
+        prop_assert_eq!(after.findings.len(), plain.findings.len());
     }
 }
 

@@ -6,28 +6,15 @@ use app::{
     App,
     nonconformances::{Decision, Disposition, NonconformanceView},
 };
-use domain::{
-    ids::{EventId, NonconformanceId},
-    schema::Validate,
-};
+use domain::{ids::EventId, schema::Validate};
 use serde::Deserialize;
-use utoipa::{IntoParams, ToSchema};
+use utoipa::ToSchema;
 
+use super::NonconformancePath;
 use crate::{
     Problem,
     extract::{Body, Permit, can},
 };
-
-/// A nonconformance.
-#[derive(Debug, Deserialize, IntoParams)]
-#[into_params(parameter_in = Path)]
-pub struct NonconformancePath {
-    /// Id or code of the project.
-    #[expect(dead_code, reason = "the permit reads it")]
-    project: String,
-    /// Id of the nonconformance.
-    nonconformance: NonconformanceId,
-}
 
 /// What was done with what does not conform.
 #[derive(Debug, Clone, Copy, Deserialize, ToSchema)]
@@ -62,7 +49,7 @@ impl Validate for DispositionRequest {}
 /// Decide on a nonconformance and close it.
 ///
 /// A contradicted release is settled only when the joint has a valid holiday test again.
-/// Use as is under concession takes two people and is not given here.
+/// Use as is under concession takes two people: it is proposed and approved instead.
 #[utoipa::path(
     tag = "quality",
     params(NonconformancePath),

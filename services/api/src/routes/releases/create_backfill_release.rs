@@ -1,38 +1,20 @@
-use std::time::Instant;
-
 use actix_web::{HttpRequest, HttpResponse, Responder, post, web::Data};
 use app::{
     App, AppError,
     accounts::Origin,
-    releases::{Ask, JointAnswer, Named, Signing},
+    releases::{Ask, JointAnswer, Named},
 };
 use domain::schema::{FieldError, Validate};
 use serde::Deserialize;
 use utoipa::{IntoParams, ToSchema};
 
-use super::Subject;
+use super::{SignatureRequest, Subject};
 use crate::{
     Problem,
     extract::{Body, Client, Permit, ProjectPath, Query, can},
-    limiter::Quotas,
     rate,
     reply::Bulk,
 };
-
-/// A signature: who signs is who is signed in, proven afresh.
-#[derive(Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-pub struct SignatureRequest {
-    /// From the challenge.
-    #[schema(max_length = 200)]
-    nonce: String,
-    /// The signer's password.
-    #[schema(max_length = 1024, format = Password)]
-    password: String,
-    /// With what meaning, such as `released for backfill`.
-    #[schema(min_length = 3, max_length = 500)]
-    meaning: String,
-}
 
 /// An ask for release.
 #[derive(Deserialize, ToSchema)]
@@ -116,10 +98,7 @@ pub async fn create_backfill_release(
     let answers = if query.0.validate_only {
         app::releases::dry_run(&app, &actor, &project, &named).await?
     } else {
-        // People look at what they sign; programs that sign by the hundred are stopped.
-        if let Some(quotas) = request.app_data::<Data<Quotas>>() {
-            rate::note(&request, quotas.release(actor.user, Instant::now()))?;
-        }
+        rate::note_signing(&request, actor.user)?;
         let ask = ask(named, body.0.signature, client.0)?;
         app::releases::give(&app, &actor, &project, ask).await?
     };
@@ -132,8 +111,7 @@ fn ask(named: Named, signature: Option<SignatureRequest>, origin: Origin) -> Res
                       `?validate_only=true`";
         return Err(Problem::invalid(vec![FieldError::new("/signature", "REQUIRED", detail)]));
     };
-    let SignatureRequest { nonce, password, meaning } = signature;
-    Ok(Ask { named, signing: Signing { nonce, password: password.into(), meaning, origin } })
+    Ok(Ask { named, signing: signature.signing(origin) })
 }
 
 fn one(answers: Vec<JointAnswer>) -> Result<HttpResponse, Problem> {

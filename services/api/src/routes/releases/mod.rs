@@ -1,6 +1,6 @@
 //! Signing challenges and backfill releases.
 
-use app::releases::Named;
+use app::{accounts::Origin, releases::Named, signing::Signing};
 use domain::schema::FieldError;
 use serde::Deserialize;
 use units::Kp;
@@ -16,6 +16,29 @@ pub(super) fn configure(config: &mut ServiceConfig) {
         .service(create_signing_challenge::create_signing_challenge)
         .service(create_backfill_release::create_backfill_release)
         .service(get_backfill_release::get_backfill_release);
+}
+
+/// A signature: who signs is who is signed in, proven afresh.
+#[derive(Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SignatureRequest {
+    /// From the challenge.
+    #[schema(max_length = 200)]
+    pub nonce: String,
+    /// The signer's password.
+    #[schema(max_length = 1024, format = Password)]
+    pub password: String,
+    /// With what meaning, such as `released for backfill`.
+    #[schema(min_length = 3, max_length = 500)]
+    pub meaning: String,
+}
+
+impl SignatureRequest {
+    /// The signature as the use cases take it.
+    pub(in crate::routes) fn signing(self, origin: Origin) -> Signing {
+        let Self { nonce, password, meaning } = self;
+        Signing { nonce, password: password.into(), meaning, origin }
+    }
 }
 
 /// Which joints: by name, or those of a stretch.

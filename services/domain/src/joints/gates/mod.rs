@@ -20,11 +20,12 @@ pub use test::required_voltage;
 use super::{
     JointState, RegisterEntry,
     assess::Outside,
+    concession::Waiver,
     state::{DamageFrom, Mark, Weld},
 };
 use crate::{
     ambient::StationReading,
-    ids::EventId,
+    ids::{ConcessionId, EventId},
     setup::{Assignment, ProjectSetup},
 };
 
@@ -101,6 +102,37 @@ pub struct Gate {
     pub waivable: bool,
     /// Every reason it is shut for.
     pub reasons: Vec<Reason>,
+    /// The reasons that it is not shut for, and the concessions that waive them.
+    #[serde(default)]
+    pub waived_by: Vec<WaivedBy>,
+}
+
+/// A reason that does not shut its gate.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct WaivedBy {
+    /// The concession in force that waives it.
+    pub concession: ConcessionId,
+    /// The reason.
+    pub reason: Reason,
+}
+
+impl Gate {
+    /// The gate with those of its reasons set aside that `waivers` name, exactly as they are. Those
+    /// of a gate that no concession opens stay, whatever is named.
+    fn waived(mut self, waivers: &[Waiver]) -> Self {
+        if !self.gate.waivable() || waivers.is_empty() {
+            return self;
+        }
+        for reason in std::mem::take(&mut self.reasons) {
+            let names = |it: &&Waiver| it.waived.gate == self.gate && it.waived.reason == reason;
+            match waivers.iter().find(names) {
+                Some(it) => self.waived_by.push(WaivedBy { concession: it.concession, reason }),
+                None => self.reasons.push(reason),
+            }
+        }
+        self.open = self.reasons.is_empty();
+        self
+    }
 }
 
 /// Collects the reasons of one gate.
@@ -122,7 +154,13 @@ impl Reasons {
     }
 
     fn into_gate(self, gate: GateKind) -> Gate {
-        Gate { gate, open: self.0.is_empty(), waivable: gate.waivable(), reasons: self.0 }
+        Gate {
+            gate,
+            open: self.0.is_empty(),
+            waivable: gate.waivable(),
+            reasons: self.0,
+            waived_by: Vec::new(),
+        }
     }
 }
 
@@ -150,7 +188,7 @@ pub fn all(
         assigned: setup.assignment(entry),
         readings: &outside.readings,
     };
-    vec![
+    let gates = vec![
         weld(state).into_gate(GateKind::Weld),
         layers::layers(&view).into_gate(GateKind::Layers),
         test::holiday_test(&view).into_gate(GateKind::HolidayTest),
@@ -163,7 +201,8 @@ pub fn all(
         measurements::thickness(&view).into_gate(GateKind::Thickness),
         measurements::peel_tests(&view).into_gate(GateKind::PeelTests),
         test::freshness(&view, now).into_gate(GateKind::Freshness),
-    ]
+    ];
+    gates.into_iter().map(|gate| gate.waived(&outside.waivers)).collect()
 }
 
 fn weld(state: &JointState) -> Reasons {
