@@ -299,6 +299,7 @@ async fn a_joint_that_changed_in_between_is_not_signed() {
     approves(&line.qa, &id).await.problem(412, "VERSION_IS_STALE");
     assert_eq!(line.app.count(IN_FORCE).await, 0);
 
+    line.waits(TimeDelta::seconds(1));
     proposes(&line.inspector, &id, &["materials"]).await.expect(201);
     approves(&line.qa, &id).await.expect(201);
 }

@@ -4,7 +4,10 @@
 use std::sync::Arc;
 
 use app::{
-    Actor, App, AppError, accounts::Origin, nonconformances::approve, projects::ProjectEntry,
+    Actor, App, AppError,
+    accounts::{Origin, prove},
+    nonconformances::approve,
+    projects::ProjectEntry,
     signing::Signing,
 };
 use chrono::TimeDelta;
@@ -53,17 +56,18 @@ async fn a_new_fact_and_an_approval_wait_for_each_other() {
         let nonconformance = NonconformanceId(id.parse().unwrap());
         let approval =
             tokio::spawn(approves(Arc::clone(&app), qa.clone(), nonconformance, signing));
-        // The password takes its time: the fact arrives earlier, later, and just then.
         let fact = if number.is_multiple_of(2) {
             wrapped_inner(70).with("lots", json!(["L-EXPIRED"]))
         } else {
             damage_found(70)
         };
-        for _ in 0..(number % 8) * 40 {
-            tokio::task::yield_now().await;
-        }
         let fact = parse(&fact.0).unwrap();
         let (actor, project) = &crew;
+        // The password of who approves takes its time: the fact arrives earlier, and just then, and
+        // later, when another one has taken as long.
+        for _ in 0..number % 3 {
+            prove(&app, actor, PASSWORD.into(), &Origin::default()).await.unwrap();
+        }
         app::joints::record(&app, actor, project, &joint, fact).await.unwrap();
         match approval.await.unwrap() {
             Ok(()) => approved += 1,
