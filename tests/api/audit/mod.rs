@@ -57,7 +57,7 @@ async fn busy_line() -> Line {
     second();
     let warning = raises(&line).await;
     let path = format!("/warnings/{warning}/acknowledgement");
-    line.coordinator.posts(&path, json!({ "note": "on it" })).await.expect(200);
+    line.coordinator.posts(&path, json!({ "note": "on it" })).await.expect(201);
     second();
     let movement = json!({
         "id": Uuid::now_v7(), "kind": "receive", "occurred_at": line.app.now(), "lot": "L-INNER",
@@ -107,8 +107,8 @@ async fn everything_that_somebody_did_is_in_one_sequence() {
     );
     let moved = all.iter().find(|it| it["what"] == "stock_moved").unwrap();
     assert_eq!(
-        (&moved["subject"], &moved["detail"]["quantity"]),
-        (&json!("L-INNER"), &json!(30.0))
+        (&moved["subject"], moved["detail"]["quantity"].as_f64()),
+        (&json!("L-INNER"), Some(30.0))
     );
     let signed_in = all.iter().filter(|it| it["what"] == "signed_in");
     let names: Vec<&str> = signed_in.map(|it| it["name"].as_str().unwrap()).collect();
@@ -131,8 +131,9 @@ async fn it_is_asked_by_joint_person_and_day() {
     assert!(whats(&of_other).contains(&"fact_recorded"), "{of_other:#?}");
 
     let of_crew = deeds(&line.qa, &format!("user={}", line.crew.user)).await;
-    assert_eq!(whats(&of_crew), ["fact_recorded", "signed_in"]);
-    assert_eq!(of_crew[0]["subject"], "damage_found");
+    // The clock of the test stands still between the two.
+    assert_eq!(whats(&of_crew), ["signed_in", "fact_recorded"]);
+    assert_eq!(of_crew[1]["subject"], "damage_found");
 
     let all = deeds(&line.qa, "limit=500").await;
     assert_eq!(deeds(&line.qa, "on=2026-06-10&limit=500").await, all);

@@ -39,16 +39,20 @@ async fn the_rates_of_many_joints_are_read_in_one_go() {
                 // Ten of every five hundred, as they were filled.
                 assert_eq!(
                     (inspected, bad),
-                    (joints, (1..=joints).filter(|n| n % 500 < 10).count() as i64)
+                    (joints, (1..=joints).map(|n| i64::from(n % 500 < 10)).sum::<i64>())
                 );
                 assert_eq!(found.len(), 10);
             }
         }
     }
-    explain(&line).await;
+    for node in explain(&line).await {
+        println!("{node}");
+    }
 }
 
-async fn explain(line: &Line) {
+/// The plans for six weeks and for everything.
+async fn explain(line: &Line) -> Vec<String> {
+    let mut plans = Vec::new();
     let source = include_str!("../../../services/store/src/quality.rs");
     let (_, rest) = source.split_once("r#\"").unwrap();
     let statement = rest.split_once("\"#").unwrap().0;
@@ -60,8 +64,7 @@ async fn explain(line: &Line) {
         let tolerance = sqlx::postgres::types::PgInterval { months: 0, days: 0, microseconds: 1 };
         let rows = sqlx::query(AssertSqlSafe(explained)).bind(line.project.0).bind(from);
         let rows = rows.bind(line.app.now()).bind(false).bind(tolerance).fetch_all(&mut *tx).await;
-        for row in rows.unwrap() {
-            println!("{}", row.get::<String, _>(0));
-        }
+        plans.extend(rows.unwrap().iter().map(|row| row.get::<String, _>(0)));
     }
+    plans
 }
