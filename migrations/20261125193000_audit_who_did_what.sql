@@ -1,6 +1,8 @@
 -- Who did what, the newest first: every source of it is entered by its own time.
 
 CREATE INDEX facts_recorded_at_idx ON facts (project_id, recorded_at);
+-- Whoever recorded little would otherwise be looked for among the facts of everybody.
+CREATE INDEX facts_recorded_by_idx ON facts (project_id, recorded_by, recorded_at);
 CREATE INDEX setup_history_changed_at_idx ON setup_history (project_id, changed_at);
 CREATE INDEX backfill_releases_released_at_idx ON backfill_releases (project_id, released_at);
 CREATE INDEX backfill_releases_contradicted_at_idx ON backfill_releases (project_id, contradicted_at)
