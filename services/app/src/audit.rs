@@ -1,6 +1,6 @@
 //! Who did what in a project, when and from where.
 
-use chrono::{DateTime, Days, NaiveDate, TimeZone, Utc};
+use chrono::{DateTime, Datelike, Days, NaiveDate, TimeZone, Utc};
 use chrono_tz::Tz;
 use domain::{access::Permission, ids::UserId};
 use store::audit::{Deed, DeedFilter};
@@ -37,6 +37,10 @@ pub async fn list(
         }
         None => None,
     };
+    // Nothing was recorded in other years, and the database knows not all days that can be written.
+    if asked.on.is_some_and(|on| !(1970..=9999).contains(&on.year())) {
+        return Ok(Vec::new());
+    }
     let (from, to) = match asked.on {
         Some(on) => {
             let next = on.checked_add_days(Days::new(1)).unwrap_or(on);
@@ -49,7 +53,7 @@ pub async fn list(
         user: asked.user,
         from,
         to,
-        before: asked.before.filter(|(at, _)| *at < to),
+        before: asked.before.filter(|(at, _)| *at < to).map(|(at, key)| (at.max(from), key)),
         limit: asked.limit.into(),
     };
     Ok(store::audit::list(&mut conn, project.id, &filter).await?)

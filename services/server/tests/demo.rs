@@ -145,13 +145,16 @@ async fn whoever_opens_the_demo_sees_what_is_about_to_happen() {
     assert!(trace["quarantine"].is_object(), "{trace:#}");
     assert!(trace["summary"]["buried"].as_u64().unwrap() > 0, "{trace:#}");
 
-    // The crew whose work drifts shows in its chart of the last six weeks, and lately.
+    // The crew whose work drifts shows in its chart of the last six weeks, and was warned of.
     let rates = reads("/quality/repair-rates?by=crew&of=B2").await;
     let points = rates["items"][0]["points"].as_array().unwrap();
-    let out =
-        points.iter().rfind(|it| it["signal"] == true && it["p"].as_f64() > it["upper"].as_f64());
-    let out = out.unwrap_or_else(|| panic!("no signal in {rates:#}"));
-    assert!((day(&rates["to"]) - day(&out["to"])).num_days() < 7, "{out:#}");
+    let too_many = |it: &&Value| it["signal"] == true && it["p"].as_f64() > it["upper"].as_f64();
+    let newest = points.iter().rfind(too_many);
+    let newest = newest.unwrap_or_else(|| panic!("no signal in {rates:#}"));
+    assert!((day(&rates["to"]) - day(&newest["to"])).num_days() < 7, "{newest:#}");
+    let drift = reads("/warnings?kind=repair_rate_signal").await;
+    let drift = drift["items"].as_array().unwrap();
+    assert!(drift.iter().any(|it| it["subject"] == "B2"), "{drift:#?}");
 
     // Every joint knows its lots, and no crew was short of what it used.
     let joint = reads("/joints/GL5-B-ML-0001/materials").await;

@@ -178,6 +178,14 @@ async fn it_is_for_those_who_answer_for_the_records() {
     line.qa.gets("/audit?joint=J-9").await.problem(404, "NOT_FOUND");
     line.qa.gets("/audit?user=me").await.problem(400, "INVALID_PARAMETER");
     line.qa.gets("/audit?cursor=x").await.problem(400, "INVALID_CURSOR");
+    for on in ["-9999-01-01", "1969-12-31", "%2B262142-12-31"] {
+        assert!(deeds(&line.qa, &format!("on={on}")).await.is_empty());
+    }
+    // `["0001-01-01T00:00:00Z","x"]` and `["2026-06-10T16:00:00Z","\u0000"]`, in base64, which no page gave.
+    let forged = "WyIwMDAxLTAxLTAxVDAwOjAwOjAwWiIsIngiXQ";
+    assert!(deeds(&line.qa, &format!("cursor={forged}")).await.is_empty());
+    let forged = "WyIyMDI2LTA2LTEwVDE2OjAwOjAwWiIsIlx1MDAwMCJd";
+    line.qa.gets(&format!("/audit?cursor={forged}")).await.problem(400, "INVALID_CURSOR");
     // Of another project nothing is seen, not even where one is its administrator.
     let path = "/v1/projects/SOUTH/audit?limit=500";
     let theirs = line.stranger.asks(actix_web::http::Method::GET, path, None).await.expect(200);

@@ -90,6 +90,7 @@ async fn what_cannot_be_answered_is_refused() {
         ("?by=weather", 400, "INVALID_PARAMETER"),
         ("?by=crew&from=monday", 400, "INVALID_PARAMETER"),
         ("?by=crew&from=2026-06-11", 422, "INVALID"),
+        ("?by=crew&to=-9999-06-10", 422, "INVALID"),
         ("?by=crew&from=2023-06-10&to=2026-06-10", 422, "INVALID"),
     ] {
         let path = format!("/quality/repair-rates{query}");

@@ -1,6 +1,6 @@
 //! The repair rate of a span of days.
 
-use chrono::{Days, NaiveDate};
+use chrono::{DateTime, Days, NaiveDate};
 use domain::{
     ids::ProjectId,
     quality::{self, By, Inspected, RepairRate, Span, inspections},
@@ -46,9 +46,11 @@ pub async fn repair_rates(
     let today = setup.day(app.clock.now());
     let to = to.map_or(today, |to| to.min(today));
     let from = from.or_else(|| to.checked_sub_days(USUAL_DAYS)).unwrap_or(to);
-    if from > to || (to - from).num_days() >= MOST_DAYS {
-        let detail =
-            format!("must be less than {MOST_DAYS} days before `to`, {to}, and not after it");
+    let first = DateTime::UNIX_EPOCH.date_naive();
+    if from < first || from > to || (to - from).num_days() >= MOST_DAYS {
+        let detail = format!(
+            "must be less than {MOST_DAYS} days before `to`, {to}, not after it, and not before {first}"
+        );
         let (pointer, code) = ("?from".to_owned(), "OUT_OF_RANGE".to_owned());
         return Err(AppError::Invalid(vec![FieldError { pointer, code, detail }]));
     }
@@ -69,10 +71,7 @@ pub(super) async fn read(
     let day = Days::new(1);
     let start = |on: NaiveDate| on.and_time(chrono::NaiveTime::MIN).and_utc();
     let from = start(span.from.checked_sub_days(day).unwrap_or(span.from));
-    let to = span
-        .to
-        .checked_add_days(Days::new(2))
-        .map_or(chrono::DateTime::<chrono::Utc>::MAX_UTC, start);
+    let to = span.to.checked_add_days(Days::new(2)).map_or(DateTime::<chrono::Utc>::MAX_UTC, start);
     let mut inspected = Vec::new();
     store::quality::for_each_tested(conn, project, (from, to), by == By::Lot, |joint| {
         let own = || setup.sections.get(&joint.section).map(|it| it.coating_system.clone());

@@ -100,6 +100,7 @@ pub async fn load(database: &Database, now: DateTime<Utc>) -> anyhow::Result<Loa
     app::outlook::stock_check(&worker, coordinator.project.id).await.map_err(explain)?;
     app::ambient::ambient_check(&worker, coordinator.project.id).await.map_err(explain)?;
     app::ambient::primer_clock(&worker, coordinator.project.id).await.map_err(explain)?;
+    app::quality::repair_rate(&worker, coordinator.project.id).await.map_err(explain)?;
     bar.finish_and_clear();
     loaded.users = actors.into_users();
     app.pool.close().await;

@@ -103,13 +103,12 @@ pub async fn list_deeds(
 ) -> Result<Json<Page<DeedView>>, Problem> {
     let DeedParams { joint, user, on, limit, cursor } = params.0;
     let limit = clamp(limit);
-    let asked = DeedsAsked {
-        joint,
-        user: user.map(UserId),
-        on,
-        before: cursor.as_deref().map(position).transpose()?,
-        limit: limit + 1,
-    };
+    let before: Option<(DateTime<Utc>, String)> = cursor.as_deref().map(position).transpose()?;
+    if before.as_ref().is_some_and(|(_, key)| key.contains('\0')) {
+        let detail = "`cursor` must be `next` of an earlier page of the same list";
+        return Err(Problem::bad_request("INVALID_CURSOR", detail));
+    }
+    let asked = DeedsAsked { joint, user: user.map(UserId), on, before, limit: limit + 1 };
     let found = app::audit::list(&app, &permit.project, asked).await?;
     Ok(Json(Page::cut(found, limit, |it| (it.at, it.key.clone())).map(DeedView::from)))
 }
