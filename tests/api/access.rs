@@ -57,6 +57,7 @@ fn permission(operation: &str) -> Permission {
         | "upload_ambient_outlook" => Permission::RecordFacts,
         "create_signing_challenge" | "create_backfill_release" => Permission::ReleaseForBackfill,
         "propose_concession" | "approve_concession" => Permission::SignConcessions,
+        "create_nonconformance" | "create_nonconformance_entry" => Permission::RaiseNonconformances,
         "record_disposition" => Permission::ManageNonconformances,
         "create_import" => Permission::ImportRegisters,
         "run_job" => Permission::RunJobs,

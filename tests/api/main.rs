@@ -20,6 +20,7 @@ mod joint_list;
 mod lots;
 mod mail;
 mod model;
+mod nonconformances;
 mod outlook;
 mod properties;
 mod quality;

@@ -130,13 +130,14 @@ async fn refused(
     error.as_database_error().and_then(|it| it.code().map(String::from))
 }
 
-const TENANT: [&str; 25] = [
+const TENANT: [&str; 26] = [
     "SELECT FROM joints",
     "SELECT FROM facts",
     "SELECT FROM setup_items",
     "SELECT FROM signatures",
     "SELECT FROM backfill_releases",
     "SELECT FROM nonconformances",
+    "SELECT FROM nonconformance_entries",
     "SELECT FROM concessions",
     "SELECT FROM concession_approvals",
     "SELECT FROM warnings",
@@ -210,6 +211,9 @@ async fn no_role_changes_history() {
             "UPDATE signatures SET meaning = 'another'",
             "DELETE FROM signatures",
             "DELETE FROM setup_history",
+            "UPDATE nonconformance_entries SET text = 'another'",
+            "DELETE FROM nonconformance_entries",
+            "TRUNCATE nonconformance_entries",
             "UPDATE concessions SET waived = '[]'",
             "DELETE FROM concessions",
             "TRUNCATE concessions CASCADE",

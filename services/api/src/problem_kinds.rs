@@ -209,6 +209,12 @@ pub const KINDS: &[ProblemKind] = &[
         "Let somebody sign who did not work on this joint.",
     ),
     kind(
+        "CONCESSION_NEEDS_JOINT",
+        409,
+        "A concession is asked for a nonconformance of a lot, a crew or a stretch.",
+        "Raise one of the joint itself, or close it with a disposition.",
+    ),
+    kind(
         "CONCESSION_NOT_PROPOSED",
         409,
         "There is no proposal that could be approved.",

@@ -3,21 +3,29 @@
 use chrono::{DateTime, Utc};
 use domain::{
     ids::{JointId, NonconformanceId, ProjectId},
-    joints::{Finding, Severity, assess::OpenNonconformance},
+    joints::{Finding, Severity, assess::OpenNonconformance, nonconformance::Scope},
 };
 use sqlx::PgConnection;
 
 use crate::{StoreError, error::database};
 
-/// The open ones of a joint.
+mod raised;
+
+pub use raised::{
+    Entry, NewNonconformance, ScopeColumns, add_entry, entries, joints_under, raise, unknown_facts,
+};
+
+/// The open ones of a joint, and those of lots, crews and stretches.
 pub async fn open_of_joint(
     conn: &mut PgConnection,
     project: ProjectId,
     joint: JointId,
 ) -> Result<Vec<OpenNonconformance>, StoreError> {
     let rows = sqlx::query!(
-        "SELECT id, number, severity, nature FROM nonconformances
-          WHERE project_id = $1 AND joint_id = $2 AND status = 'open' ORDER BY number",
+        "SELECT id, number, severity, nature, lot, crew, since, section, from_mm, to_mm
+           FROM nonconformances
+          WHERE project_id = $1 AND status = 'open' AND (joint_id = $2 OR joint_id IS NULL)
+          ORDER BY number",
         project.0,
         joint.0,
     )
@@ -28,7 +36,10 @@ pub async fn open_of_joint(
         let severity = Severity::parse(&row.severity)
             .ok_or_else(|| StoreError::inconsistent("nonconformances", row.id, &row.severity))?;
         let id = NonconformanceId(row.id);
-        Ok(OpenNonconformance { id, number: row.number, severity, nature: row.nature })
+        let (lot, crew, since) = (row.lot, row.crew, row.since);
+        let (section, from_mm, to_mm) = (row.section, row.from_mm, row.to_mm);
+        let scope = ScopeColumns { lot, crew, since, section, from_mm, to_mm }.scope();
+        Ok(OpenNonconformance { id, number: row.number, severity, nature: row.nature, scope })
     });
     open.collect()
 }
@@ -62,15 +73,7 @@ pub async fn open_for_findings(
     if new.is_empty() {
         return Ok(());
     }
-    // Numbers have no holes and no doubles: whoever opens one in this project waits here.
-    sqlx::query!(
-        r#"SELECT pg_advisory_xact_lock(hashtextextended('nonconformances ' || $1::text, 0))
-           AS "locked!: ()""#,
-        project.0.to_string(),
-    )
-    .fetch_one(&mut *conn)
-    .await
-    .map_err(database("wait to number a nonconformance"))?;
+    raised::take_turn(conn, project).await?;
     for (id, finding) in new {
         sqlx::query!(
             "WITH opened AS (
@@ -151,10 +154,24 @@ pub struct ShownNonconformance {
     pub id: NonconformanceId,
     /// Number in the project.
     pub number: i64,
-    /// The joint.
-    pub joint_id: JointId,
-    /// The joint's number.
-    pub joint_number: String,
+    /// The joint's number; none where it is of a lot, a crew or a stretch.
+    pub joint_number: Option<String>,
+    /// Lot.
+    pub lot: Option<String>,
+    /// Crew.
+    pub crew: Option<String>,
+    /// From when, for a crew.
+    pub since: Option<DateTime<Utc>>,
+    /// Section of a stretch.
+    pub section: Option<String>,
+    /// From, mm.
+    pub from_mm: Option<i64>,
+    /// To, mm.
+    pub to_mm: Option<i64>,
+    /// The facts pointed at.
+    pub evidence: Vec<uuid::Uuid>,
+    /// Who raised it.
+    pub opened_by: Option<uuid::Uuid>,
     /// Code of the finding.
     pub code: String,
     /// The fact.
@@ -181,6 +198,21 @@ pub struct ShownNonconformance {
     pub version: i64,
 }
 
+impl ShownNonconformance {
+    /// What it is about.
+    pub fn scope(&self) -> Scope {
+        let columns = ScopeColumns {
+            lot: self.lot.clone(),
+            crew: self.crew.clone(),
+            since: self.since,
+            section: self.section.clone(),
+            from_mm: self.from_mm,
+            to_mm: self.to_mm,
+        };
+        columns.scope()
+    }
+}
+
 /// Nonconformances by number, newest first.
 pub async fn list(
     conn: &mut PgConnection,
@@ -191,12 +223,13 @@ pub async fn list(
 ) -> Result<Vec<ShownNonconformance>, StoreError> {
     sqlx::query_as!(
         ShownNonconformance,
-        r#"SELECT n.id, n.number, j.id AS joint_id, j.joint_number, n.code,
+        r#"SELECT n.id, n.number, j.joint_number AS "joint_number?", n.lot, n.crew, n.since,
+                  n.section, n.from_mm, n.to_mm, n.evidence, n.opened_by, n.code,
                   n.event_id, n.severity, n.nature, n.status, n.opened_at,
                   n.closed_at, n.closed_by, n.closing_note,
                   n.closing_event_id, n.disposition, n.version
              FROM nonconformances n
-             JOIN joints j ON j.project_id = n.project_id AND j.id = n.joint_id
+             LEFT JOIN joints j ON j.project_id = n.project_id AND j.id = n.joint_id
             WHERE n.project_id = $1 AND ($2::text IS NULL OR n.status = $2)
               AND ($3::bigint IS NULL OR n.number < $3)
             ORDER BY n.number DESC LIMIT $4"#,
@@ -218,13 +251,14 @@ pub async fn find(
 ) -> Result<Option<ShownNonconformance>, StoreError> {
     sqlx::query_as!(
         ShownNonconformance,
-        "SELECT n.id, n.number, j.id AS joint_id, j.joint_number, n.code, n.event_id, n.severity,
+        r#"SELECT n.id, n.number, j.joint_number AS "joint_number?", n.lot, n.crew, n.since,
+                  n.section, n.from_mm, n.to_mm, n.evidence, n.opened_by, n.code, n.event_id, n.severity,
                 n.nature, n.status,
                 n.opened_at, n.closed_at, n.closed_by, n.closing_note, n.closing_event_id,
                 n.disposition, n.version
            FROM nonconformances n
-           JOIN joints j ON j.project_id = n.project_id AND j.id = n.joint_id
-          WHERE n.project_id = $1 AND n.id = $2",
+           LEFT JOIN joints j ON j.project_id = n.project_id AND j.id = n.joint_id
+          WHERE n.project_id = $1 AND n.id = $2"#,
         project.0,
         id.0,
     )
@@ -269,7 +303,7 @@ pub async fn close(
                                    'joint', j.joint_number, 'status', c.status),
                 $4
            FROM closed c
-           JOIN joints j ON j.project_id = $1 AND j.id = c.joint_id",
+           LEFT JOIN joints j ON j.project_id = $1 AND j.id = c.joint_id",
         project.0,
         id.0,
         version,

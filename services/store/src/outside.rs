@@ -6,7 +6,7 @@ use domain::{
 };
 use sqlx::{PgConnection, types::Json};
 
-use crate::{StoreError, error::database};
+use crate::{StoreError, error::database, nonconformances::ScopeColumns};
 
 /// The newest release, and whether it was contradicted.
 pub type Newest = Option<(ReleaseInForce, bool)>;
@@ -22,8 +22,9 @@ pub struct OutsideFacts {
     pub waivers: Vec<Waiver>,
 }
 
-/// The newest release of a joint, in force or contradicted, its open nonconformances, and what
-/// concessions waive on it.
+/// The newest release of a joint, in force or contradicted, what concessions waive on it, and the
+/// open nonconformances: its own, and those of lots, crews and stretches, which are few; whether
+/// the joint is among them, its facts say.
 pub async fn of_joint(
     conn: &mut PgConnection,
     project: ProjectId,
@@ -35,7 +36,8 @@ pub async fn of_joint(
                   r.released_at AS "released_at?", r.signer_id AS "signer_id?",
                   r.contradicted AS "contradicted?",
                   n.id AS "nonconformance?", n.number AS "number?", n.severity AS "severity?",
-                  n.nature AS "nature?", w.waivers AS "waivers: Json<Vec<Waiver>>"
+                  n.nature AS "nature?", n.lot, n.crew, n.since, n.section, n.from_mm, n.to_mm,
+                  w.waivers AS "waivers: Json<Vec<Waiver>>"
              FROM (VALUES (1)) AS one (row)
              LEFT JOIN (
                  SELECT r.id, r.holiday_test_id, r.released_at, s.signer_id,
@@ -55,7 +57,7 @@ pub async fn of_joint(
                   WHERE c.project_id = $1 AND c.joint_id = $2
              ) AS w ON true
              LEFT JOIN nonconformances n
-               ON n.project_id = $1 AND n.joint_id = $2 AND n.status = 'open'
+               ON n.project_id = $1 AND n.status = 'open' AND (n.joint_id = $2 OR n.joint_id IS NULL)
             ORDER BY n.number"#,
         project.0,
         joint.0,
@@ -85,7 +87,10 @@ pub async fn of_joint(
         };
         let severity = Severity::parse(&name)
             .ok_or_else(|| StoreError::inconsistent("nonconformances", id, &name))?;
-        open.push(OpenNonconformance { id: NonconformanceId(id), number, severity, nature });
+        let (lot, crew, since) = (row.lot, row.crew, row.since);
+        let (section, from_mm, to_mm) = (row.section, row.from_mm, row.to_mm);
+        let scope = ScopeColumns { lot, crew, since, section, from_mm, to_mm }.scope();
+        open.push(OpenNonconformance { id: NonconformanceId(id), number, severity, nature, scope });
     }
     Ok(OutsideFacts { newest, nonconformances: open, waivers })
 }

@@ -65,10 +65,15 @@ fn runner(app: &App) -> Result<RunnerBuilder, CronError> {
     let readings =
         QueueOptions { workers: 1, timeout: Duration::from_mins(20), ..QueueOptions::default() };
 
+    // A stretch or a crew can be half a line.
+    let nonconformances =
+        QueueOptions { workers: 1, timeout: Duration::from_mins(20), ..QueueOptions::default() };
+
     let to = || app.clone();
     let (weather, ambient, ambient_of_all) = (to(), to(), to());
     let (clock, clock_of_all) = (to(), to());
     let (import, freshness, all, upkeep, recall) = (to(), to(), to(), to(), to());
+    let nonconformance = to();
     let (consumption, consumption_of_all, webhook) = (to(), to(), to());
     let (stock, stock_of_each) = (to(), to());
     let (rate, rate_of_each) = (to(), to());
@@ -83,6 +88,9 @@ fn runner(app: &App) -> Result<RunnerBuilder, CronError> {
         .register_with(one(), move |_, job| handlers::release_freshness_of_all(all.clone(), job))
         .register_with(readings, move |_, job| handlers::follow_readings(weather.clone(), job))
         .register_with(recalls, move |_, job| handlers::follow_recall(recall.clone(), job))
+        .register_with(nonconformances, move |_, job| {
+            handlers::follow_nonconformance(nonconformance.clone(), job)
+        })
         .register_with(two(), move |_, job| handlers::post_consumption(consumption.clone(), job))
         .register_with(one(), move |_, job| {
             handlers::post_consumption_of_all(consumption_of_all.clone(), job)

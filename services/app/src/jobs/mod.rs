@@ -13,10 +13,10 @@ pub use ::jobs::{Counts, JobRun, RunFilter, RunOutcome};
 pub use ask::ask;
 pub use list::list;
 pub use payloads::{
-    AmbientCheck, AmbientCheckOfAll, DeliverWebhook, DigestOfAll, FollowReadings, FollowRecall,
-    PostConsumption, PostConsumptionOfAll, PrimerClock, PrimerClockOfAll, ReleaseFreshness,
-    ReleaseFreshnessOfAll, RepairRate, RepairRateOfEach, RunExport, RunImport, Seal, SealOfEach,
-    SendMail, StockCheck, StockCheckOfEach, Upkeep,
+    AmbientCheck, AmbientCheckOfAll, DeliverWebhook, DigestOfAll, FollowNonconformance,
+    FollowReadings, FollowRecall, PostConsumption, PostConsumptionOfAll, PrimerClock,
+    PrimerClockOfAll, ReleaseFreshness, ReleaseFreshnessOfAll, RepairRate, RepairRateOfEach,
+    RunExport, RunImport, Seal, SealOfEach, SendMail, StockCheck, StockCheckOfEach, Upkeep,
 };
 pub(crate) use soon::{ambient_check_soon, post_consumption_soon, stock_check_soon};
 

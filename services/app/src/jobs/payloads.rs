@@ -2,7 +2,7 @@
 
 use ::jobs::JobPayload;
 use chrono::{DateTime, Utc};
-use domain::ids::{ImportId, ProjectId};
+use domain::ids::{ImportId, NonconformanceId, ProjectId};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
@@ -249,6 +249,24 @@ pub struct FollowRecall {
 
 impl JobPayload for FollowRecall {
     const QUEUE: &'static str = "follow_recall";
+    const MAX_ATTEMPTS: i32 = 8;
+
+    fn project_id(&self) -> Option<Uuid> {
+        Some(self.project.0)
+    }
+}
+
+/// Looks again at the joints of a nonconformance that is of no single one.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+pub struct FollowNonconformance {
+    /// The project.
+    pub project: ProjectId,
+    /// The nonconformance.
+    pub nonconformance: NonconformanceId,
+}
+
+impl JobPayload for FollowNonconformance {
+    const QUEUE: &'static str = "follow_nonconformance";
     const MAX_ATTEMPTS: i32 = 8;
 
     fn project_id(&self) -> Option<Uuid> {

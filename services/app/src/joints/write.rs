@@ -11,6 +11,7 @@ use domain::{
         Assessment, Fact, Finding, JointState, Outside, Severity, assess,
         chain::{self, Record},
         fact::NewFact,
+        nonconformance::Scope,
         release::{BlockingCondition, contradictions, undone},
     },
     setup::ProjectSetup,
@@ -98,7 +99,8 @@ pub(crate) async fn write(
     let from = nonconformance_from(&joint, setup);
     let is_serious = assessment.findings.iter().any(|it| it.severity >= from);
     // Nobody else opens one while we hold the lock of the joint: mostly there is nothing to do.
-    if is_serious || outside.contradicted || !outside.nonconformances.is_empty() {
+    let has_own = outside.nonconformances.iter().any(|it| it.scope == Scope::Joint);
+    if is_serious || outside.contradicted || has_own {
         follow_findings(conn, (project, now), &joint, &assessment.findings, setup).await?;
         outside.nonconformances =
             store::nonconformances::open_of_joint(conn, project, joint.id).await?;

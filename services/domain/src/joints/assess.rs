@@ -7,6 +7,7 @@ use super::{
     concession::Waiver,
     findings, gates,
     next_steps::{self, NextStep},
+    nonconformance::Scope,
     recall, stage,
     state::Weld,
 };
@@ -40,6 +41,8 @@ pub struct OpenNonconformance {
     pub severity: Severity,
     /// What it is.
     pub nature: String,
+    /// What it is about; it counts for a joint that is among that.
+    pub scope: Scope,
 }
 
 /// What the facts do not say.
@@ -49,7 +52,7 @@ pub struct Outside {
     pub release: Option<ReleaseInForce>,
     /// A release was contradicted and no newer one is in force.
     pub contradicted: bool,
-    /// Open nonconformances.
+    /// Open nonconformances: those of the joint, and those of lots, crews and stretches.
     pub nonconformances: Vec<OpenNonconformance>,
     /// What concessions in force waive.
     pub waivers: Vec<Waiver>,

@@ -9,6 +9,7 @@ pub mod findings;
 pub mod gates;
 pub mod lot_work;
 pub mod next_steps;
+pub mod nonconformance;
 pub mod recall;
 pub mod register_entry;
 pub mod release;

@@ -14,6 +14,7 @@ use domain::{
             Wrapped,
         },
         gates::required_voltage,
+        nonconformance::Scope,
         release::Decision,
     },
     setup::{Quarantine, VoltageRule},
@@ -56,7 +57,13 @@ fn with_inner_lot(change: impl FnOnce(&mut domain::setup::Lot)) -> Story {
 
 fn nonconformance(severity: Severity) -> OpenNonconformance {
     let id = NonconformanceId(Uuid::from_u128(5));
-    OpenNonconformance { id, number: 1, severity, nature: "holidays at the toe".into() }
+    OpenNonconformance {
+        id,
+        number: 1,
+        severity,
+        nature: "holidays at the toe".into(),
+        scope: Scope::Joint,
+    }
 }
 
 fn about_the_joint() -> Vec<Case> {

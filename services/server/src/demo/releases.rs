@@ -59,11 +59,12 @@ pub async fn sign(
 /// Closes what is open on `joints`: whoever releases has judged that the newest test settles it.
 async fn settle(app: &App, by: &Someone, joints: &[String]) -> anyhow::Result<()> {
     let open = nonconformances::list(app, &by.project, Some("open"), None, MOST_OPEN).await;
-    for found in open.map_err(explain)?.into_iter().filter(|it| joints.contains(&it.joint)) {
-        let facts = joints::facts(app, &by.project, &found.joint).await.map_err(explain)?;
+    for found in open.map_err(explain)? {
+        let Some(joint) = found.joint.as_ref().filter(|it| joints.contains(it)) else { continue };
+        let facts = joints::facts(app, &by.project, joint).await.map_err(explain)?;
         let decision = Decision {
             disposition: Disposition::Repair,
-            closing_event: facts.last().context("a nonconformance without a fact")?.id,
+            closing_event: Some(facts.last().context("a nonconformance without a fact")?.id),
             note: "repaired over the full circumference and tested anew".to_owned(),
         };
         let place = (found.id, found.version);

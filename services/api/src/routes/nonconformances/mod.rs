@@ -6,6 +6,8 @@ use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
 
 mod approve_concession;
+mod create_nonconformance;
+mod create_nonconformance_entry;
 mod get_nonconformance;
 mod list_nonconformances;
 mod propose_concession;
@@ -25,6 +27,8 @@ pub struct NonconformancePath {
 pub(super) fn configure(config: &mut ServiceConfig) {
     config
         .service(list_nonconformances::list_nonconformances)
+        .service(create_nonconformance::create_nonconformance)
+        .service(create_nonconformance_entry::create_nonconformance_entry)
         .service(get_nonconformance::get_nonconformance)
         .service(record_disposition::record_disposition)
         .service(propose_concession::propose_concession)

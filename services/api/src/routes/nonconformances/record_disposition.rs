@@ -35,7 +35,9 @@ pub struct DispositionRequest {
     /// What was done.
     disposition: DispositionKind,
     /// The fact that proves it: on the same joint, recorded after the nonconformance was opened.
-    closing_event: EventId,
+    /// Left out where it is of a lot, a crew or a stretch: that needs an entry of verification.
+    #[serde(default)]
+    closing_event: Option<EventId>,
     /// Why that settles it.
     #[schema(min_length = 3, max_length = 2000)]
     note: String,

@@ -64,7 +64,7 @@ fn shown(looked: &Looked, hash: &[u8], signer: Signer) -> ShownConcession {
     ShownConcession {
         nonconformance: nonconformance.id,
         number: nonconformance.number,
-        joint: nonconformance.joint_number.clone(),
+        joint: joint.entry.joint_number.clone(),
         nature: nonconformance.nature.clone(),
         severity: nonconformance.severity.clone(),
         chain_head: hex::encode(joint.chain_head),

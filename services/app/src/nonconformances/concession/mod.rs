@@ -74,7 +74,7 @@ impl ConcessionView {
         Self {
             id: it.id,
             nonconformance: nonconformance.id,
-            joint: nonconformance.joint_number.clone(),
+            joint: nonconformance.joint_number.clone().unwrap_or_default(),
             status,
             reason: it.reason,
             gates: it.gates,

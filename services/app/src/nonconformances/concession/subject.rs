@@ -91,7 +91,7 @@ impl Looked {
             "project": project.id,
             "nonconformance": self.nonconformance.id,
             "version": self.nonconformance.version,
-            "joint": self.nonconformance.joint_number,
+            "joint": self.judged.joint.entry.joint_number,
             "head": hex::encode(self.judged.joint.chain_head),
             "gates": self.gates,
             "waived": waived,
@@ -112,7 +112,15 @@ pub(super) async fn look(
 ) -> Result<Looked, AppError> {
     let not_found = || AppError::not_found(format!("nonconformance {id}"));
     let found = store::nonconformances::find(conn, project.id, id).await?;
-    let named = [found.ok_or_else(not_found)?.joint_number];
+    let found = found.ok_or_else(not_found)?;
+    let Some(named) = found.joint_number else {
+        let detail = format!(
+            "nonconformance {} is of no single joint: a concession is given joint by joint",
+            found.number
+        );
+        return Err(AppError::Conflict { code: "CONCESSION_NEEDS_JOINT", detail });
+    };
+    let named = [named];
     let joint = store::joints::lock(conn, project.id, &named).await?.into_iter().next();
     let mut joint = joint.ok_or_else(not_found)?;
     // Once more: who decided on it had the lock.

@@ -19,7 +19,7 @@ pub use test::required_voltage;
 
 use super::{
     JointState, RegisterEntry,
-    assess::Outside,
+    assess::{OpenNonconformance, Outside},
     concession::Waiver,
     state::{DamageFrom, Mark, Weld},
 };
@@ -193,7 +193,7 @@ pub fn all(
         layers::layers(&view).into_gate(GateKind::Layers),
         test::holiday_test(&view).into_gate(GateKind::HolidayTest),
         damage(state).into_gate(GateKind::Damage),
-        nonconformances(outside).into_gate(GateKind::Nonconformances),
+        nonconformances(&view, outside).into_gate(GateKind::Nonconformances),
         layers::materials(&view).into_gate(GateKind::Materials),
         people::people(&view).into_gate(GateKind::People),
         conditions::conditions(&view).and(clocks::clocks(&view)).into_gate(GateKind::Conditions),
@@ -235,9 +235,12 @@ fn damage(state: &JointState) -> Reasons {
     reasons
 }
 
-fn nonconformances(outside: &Outside) -> Reasons {
+fn nonconformances(view: &View<'_>, outside: &Outside) -> Reasons {
     let mut reasons = Reasons::default();
-    for open in outside.nonconformances.iter().filter(|it| it.severity >= outside.blocking_from) {
+    let blocks = |it: &&OpenNonconformance| {
+        it.severity >= outside.blocking_from && it.scope.covers(view.state, view.entry)
+    };
+    for open in outside.nonconformances.iter().filter(blocks) {
         let severity = open.severity.name();
         let detail =
             format!("nonconformance {} ({severity}) is open: {}", open.number, open.nature);
