@@ -47,7 +47,7 @@ CREATE TRIGGER nonconformance_entries_refuse_truncate BEFORE TRUNCATE
     ON nonconformance_entries FOR EACH STATEMENT EXECUTE FUNCTION refuse_change();
 
 GRANT SELECT, INSERT ON nonconformance_entries TO jointward_app;
-GRANT SELECT ON nonconformance_entries TO jointward_reader;
+GRANT SELECT ON nonconformance_entries TO jointward_worker, jointward_reader;
 ALTER TABLE nonconformance_entries ENABLE ROW LEVEL SECURITY;
 ALTER TABLE nonconformance_entries FORCE ROW LEVEL SECURITY;
 CREATE POLICY of_project ON nonconformance_entries

@@ -9,12 +9,12 @@ use serde_json::{Value, json};
 
 const ID: &str = "019eb243-1000-7000-8000-000000000001";
 
-fn raised(subject: Value) -> Value {
+fn raised(subject: &Value) -> Value {
     json!({ "id": ID, "subject": subject, "nature": "tape without print", "severity": "major" })
 }
 
 async fn raises(person: &Person, subject: Value) -> Answer {
-    person.posts("/nonconformances", raised(subject)).await
+    person.posts("/nonconformances", raised(&subject)).await
 }
 
 async fn says(person: &Person, kind: &str) -> Answer {
@@ -48,7 +48,7 @@ const BLOCKED: [&str; 1] = ["NONCONFORMANCE_OPEN"];
 #[actix_web::test]
 async fn one_of_a_joint_blocks_it_until_a_fact_proves_that_it_is_put_right() {
     let line = Line::with_ready_joint().await;
-    let mut body = raised(json!({ "joint": "J-1" }));
+    let mut body = raised(&json!({ "joint": "J-1" }));
     body["containment"] = json!("the roll is set aside");
     let events = line.qa.gets("/joints/J-1/events").await.expect(200);
     body["evidence"] = json!([events["items"][4]["id"]]);
@@ -85,7 +85,7 @@ async fn a_repeated_send_has_one_effect_and_another_one_is_refused() {
     let again = raises(&line.qa, json!({ "joint": "J-1" })).await.expect(200);
     assert_eq!(first, again);
     raises(&line.qa, json!({ "lot": "L-INNER" })).await.problem(409, "ID_REUSED");
-    let mut other = raised(json!({ "joint": "J-1" }));
+    let mut other = raised(&json!({ "joint": "J-1" }));
     other["nature"] = json!("something else");
     line.qa.posts("/nonconformances", other).await.problem(409, "ID_REUSED");
     assert_eq!(line.nonconformances().await.as_array().unwrap().len(), 1);
@@ -190,7 +190,7 @@ async fn one_of_another_section_or_of_little_weight_blocks_nothing() {
     let line = Line::with_ready_joint().await;
     let stretch = json!({ "section": "S2", "kp_from_km": 0.0, "kp_to_km": 500.0 });
     raises(&line.qa, json!({ "stretch": stretch })).await.expect(201);
-    let mut minor = raised(json!({ "joint": "J-1" }));
+    let mut minor = raised(&json!({ "joint": "J-1" }));
     minor["severity"] = json!("minor");
     minor["id"] = json!("019eb243-1000-7000-8000-000000000002");
     line.qa.posts("/nonconformances", minor).await.expect(201);
@@ -218,7 +218,7 @@ async fn what_is_not_there_is_not_raised() {
     ] {
         raises(&line.qa, subject).await.problem(status, code);
     }
-    let mut foreign = raised(json!({ "joint": "J-1" }));
+    let mut foreign = raised(&json!({ "joint": "J-1" }));
     let events = line.qa.gets("/joints/J-2/events").await.expect(200);
     foreign["evidence"] = json!([events["items"][0]["id"]]);
     let told = line.qa.posts("/nonconformances", foreign).await.problem(422, "INVALID");

@@ -15,7 +15,7 @@ use crate::{StoreError, error::database};
 pub enum Kind {
     /// Backfill releases, each with its signature.
     Releases,
-    /// Nonconformances.
+    /// Nonconformances, each with what was said on it and its concessions with their signatures.
     Nonconformances,
     /// Movements of stock in their order.
     StockMovements,
@@ -62,7 +62,28 @@ pub fn lines(
         Kind::Nonconformances => lines!(
             conn,
             project,
-            r#"SELECT (to_jsonb(n) - 'project_id')::text AS "it!"
+            r#"SELECT ((to_jsonb(n) - 'project_id') || jsonb_build_object(
+                       'entries', coalesce((
+                           SELECT jsonb_agg(to_jsonb(e) - 'project_id'
+                                            ORDER BY e.written_at, e.id)
+                             FROM nonconformance_entries e
+                            WHERE e.project_id = n.project_id AND e.nonconformance_id = n.id
+                       ), '[]'),
+                       'concessions', coalesce((
+                           SELECT jsonb_agg((to_jsonb(c) - 'project_id') || jsonb_build_object(
+                                      'signature', to_jsonb(s) - 'project_id',
+                                      'approval', to_jsonb(a) - 'project_id',
+                                      'approval_signature', to_jsonb(t) - 'project_id')
+                                      ORDER BY c.proposed_at, c.id)
+                             FROM concessions c
+                             JOIN signatures s
+                               ON s.project_id = c.project_id AND s.id = c.signature_id
+                             LEFT JOIN concession_approvals a
+                               ON a.project_id = c.project_id AND a.concession_id = c.id
+                             LEFT JOIN signatures t
+                               ON t.project_id = a.project_id AND t.id = a.signature_id
+                            WHERE c.project_id = n.project_id AND c.nonconformance_id = n.id
+                       ), '[]')))::text AS "it!"
                  FROM nonconformances n WHERE n.project_id = $1 ORDER BY n.number"#
         ),
         Kind::StockMovements => lines!(

@@ -18,7 +18,7 @@ joints.csv               the joints, with the number and the hash of their newes
 facts.jsonl              everything that was recorded, one record a line, in the order of joints
                          and of their chains: exactly the bytes that were hashed
 releases.jsonl           releases for backfill, each with its signature and certificate
-nonconformances.jsonl    nonconformances
+nonconformances.jsonl    nonconformances, each with its entries and concessions
 stock-movements.jsonl    movements of stock
 setup.jsonl              the set-up as it is; setup-history.jsonl: every version of it
 weather-readings.jsonl   readings of the weather; weather-outlooks.jsonl: forecasts

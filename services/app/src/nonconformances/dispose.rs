@@ -74,7 +74,8 @@ pub async fn dispose(
     match (&judged, decision.closing_event) {
         (Some(judged), Some(event)) => {
             let proof = proof(&mut tx, project, judged, event).await?;
-            settles(&found.code, proof.filter(|it| it.recorded_at > found.opened_at), judged)?;
+            let proof = proof.filter(|it| it.recorded_at > found.opened_at);
+            settles(&found.code, proof.as_ref(), judged)?;
         }
         (Some(_), None) => return Err(event_fault("REQUIRED", "name the fact that proves it")),
         (None, Some(_)) => {
@@ -148,7 +149,7 @@ async fn verified(
 }
 
 /// A contradicted release is settled only when the joint itself is sound again.
-fn settles(code: &str, proof: Option<Record>, judged: &Judged) -> Result<(), AppError> {
+fn settles(code: &str, proof: Option<&Record>, judged: &Judged) -> Result<(), AppError> {
     if proof.is_none() {
         let detail = "`closing_event` must be a fact of this joint that counts and was recorded \
                       after the nonconformance was opened";

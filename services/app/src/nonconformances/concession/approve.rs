@@ -50,7 +50,7 @@ pub async fn approve(
     let second = Signer { user: actor.user, role: Some(project.role) };
     let gates = named_gates(&proposal.gates);
     let people = (proposal.proposer(), second);
-    refused(against_approval(judged, &setup, looked.about(), &gates, people))?;
+    refused(&against_approval(judged, &setup, looked.about(), &gates, people))?;
     let subject = looked.subject(project, Value::Null)?;
     // The reason is no part of what both sign, so it must have been shown with this very challenge.
     let seen = challenge.subject.pointer("/proposal/concession");

@@ -52,7 +52,7 @@ pub async fn propose(
     let looked = look(&mut tx, project, id, Some(&proposal.gates), &setup, now).await?;
     let judged = (&looked.judged.joint.state, &looked.judged.assessment);
     let signer = Signer { user: actor.user, role: Some(project.role) };
-    refused(against_proposal(judged, &setup, looked.about(), &looked.gates, signer))?;
+    refused(&against_proposal(judged, &setup, looked.about(), &looked.gates, signer))?;
     let subject = looked.subject(project, Value::Null)?;
     let signed = signing::sign(&mut tx, by, (&challenge, &subject), &meaning, now).await?;
     let gates: Vec<String> = looked.gates.iter().map(|gate| gate_name(*gate)).collect();
@@ -75,7 +75,7 @@ pub async fn propose(
 }
 
 /// The problem that says everything against it, by the code of the first reason.
-pub(super) fn refused(against: Vec<BlockingCondition>) -> Result<(), AppError> {
+pub(super) fn refused(against: &[BlockingCondition]) -> Result<(), AppError> {
     let codes = [
         "NOT_WAIVABLE",
         "NOTHING_TO_WAIVE",
@@ -87,7 +87,7 @@ pub(super) fn refused(against: Vec<BlockingCondition>) -> Result<(), AppError> {
     let Some(code) = named else { return Ok(()) };
     let details: Vec<&str> = against.iter().map(|it| it.detail.as_str()).collect();
     let detail = details.join("; ");
-    let blocking = serde_json::to_value(&against).map_err(|it| AppError::internal(&it))?;
+    let blocking = serde_json::to_value(against).map_err(|it| AppError::internal(&it))?;
     Err(AppError::Refused { code, detail, blocking })
 }
 
