@@ -56,7 +56,7 @@ pub struct NewOutlook {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 200)]
     pub source: Option<String>,
-    /// Its hours, each later than the one before, at most 16 days after the issue.
+    /// Its hours, each an hour or more after the one before, at most 16 days after the issue.
     #[schema(min_items = 1, max_items = 384)]
     pub hours: Vec<Hour>,
 }

@@ -13,7 +13,7 @@ use crate::{
 
 /// Record an outlook of the weather: an hourly forecast as it was issued.
 ///
-/// It has at most 384 hours, each later than the one before and at most 16 days after the issue.
+/// It has at most 384 hours, each an hour or more after the one before and at most 16 days after the issue.
 /// Of two outlooks that tell the same hour of a spread the later issue is believed; both are kept.
 /// The same `id` again with the same content has one effect.
 #[utoipa::path(
