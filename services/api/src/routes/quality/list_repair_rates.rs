@@ -2,7 +2,7 @@ use actix_web::{
     get,
     web::{Data, Json},
 };
-use app::{App, quality::RepairRates};
+use app::{App, AppError, quality::RepairRates};
 use chrono::NaiveDate;
 use domain::quality::By;
 use serde::Deserialize;
@@ -50,5 +50,13 @@ pub async fn list_repair_rates(
 ) -> Result<Json<RepairRates>, Problem> {
     let RepairRateParams { by, from, to, of } = params.0;
     let of = of.as_deref();
-    Ok(Json(app::quality::repair_rates(&app, &permit.project, by, (from, to), of).await?))
+    let rates = app::quality::repair_rates(&app, &permit.project, by, (from, to), of).await;
+    // What is wrong in a query is 400, also where only two of its values together are wrong.
+    Ok(Json(rates.map_err(|error| match error {
+        AppError::Invalid(faults) => {
+            let detail = faults.iter().map(|it| it.detail.as_str()).collect::<Vec<_>>().join("; ");
+            Problem::bad_request("INVALID_PARAMETER", detail).with_errors(faults)
+        }
+        other => other.into(),
+    })?))
 }
